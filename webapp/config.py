@@ -1,0 +1,100 @@
+"""Every setting once: name, default, unit, limits, whether it is an assumption, and its source.
+
+Words for screens are sentences ``setting.<name>`` (label) and ``setting.<name>.help``. An assumption
+is a number the user should replace with the estate's own; pages mark it so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One setting. ``kind`` is number, whole, text, choice or yes_no; limits are inclusive."""
+
+    name: str
+    default: Any
+    unit: str
+    group: str
+    kind: str = "number"
+    low: float | None = None
+    high: float | None = None
+    choices: tuple[str, ...] = ()
+    assumption: bool = False
+    source: str = ""
+
+
+S = Setting
+SETTINGS: tuple[Setting, ...] = (
+    # the estate
+    S("public_address", "", "", "estate", "text"),
+    S("tile_address", "", "", "estate", "text"),
+    S("tile_credit", "", "", "estate", "text"),
+    # ripeness
+    S("target_brix_deg", 24.0, "°Bx at 20 °C", "ripeness", low=15, high=35, assumption=True, source="common practice: buyers' target 23–28 °Bx"),
+    S("ripe_share_to_cut", 0.50, "share of plants", "ripeness", low=0.05, high=0.95, assumption=True, source="common practice"),
+    S("near_share", 0.25, "share of plants", "ripeness", low=0.01, high=0.95, assumption=True, source="common practice"),
+    S("young_age_months", 42.0, "months", "ripeness", low=6, high=120, assumption=True, source="common practice: cut from year 4 at the earliest"),
+    S("peak_age_months", 90.0, "months", "ripeness", low=48, high=168, assumption=True, source="practice curve of the ripening model; from memory"),
+    S("loss_per_month", 0.015, "share per month past the peak", "ripeness", low=0, high=0.2, assumption=True, source="from memory: 1–2 % of mass and sugar a month"),
+    S("loss_limit", 0.06, "share lost", "ripeness", low=0.005, high=0.5, assumption=True, source="the user's limit"),
+    S("enough_narrowing_deg", 0.05, "°Bx", "ripeness", low=0.005, high=1, assumption=True, source="the user's limit: three more plants must narrow the plot mean by more than this"),
+    # tonnage
+    S("annual_mortality", 0.03, "share per year", "tonnage", low=0, high=0.5, assumption=True, source="from memory: 2–5 % a year; no published annual rate"),
+    S("annual_mortality_sd", 0.012, "share per year", "tonnage", low=0.001, high=0.2, assumption=True, source="from memory"),
+    S("pina_asymptote_kg", 50.0, "kg", "tonnage", low=15, high=150, assumption=True, source="from memory: Gompertz 50·exp(−7·exp(−0.42·years)); no published curve"),
+    S("pina_shape", 7.0, "1", "tonnage", low=1, high=30, assumption=True, source="from memory, as above"),
+    S("pina_rate_per_year", 0.42, "1/year", "tonnage", low=0.1, high=1.5, assumption=True, source="from memory, as above"),
+    S("pina_log_sd", 0.25, "1", "tonnage", low=0.02, high=1, assumption=True, source="from memory: wide prior on a plot's mean piña, log scale"),
+    S("art_per_brix", 0.90, "% ART per °Bx", "tonnage", low=0.5, high=1.2, assumption=True, source="published range 0.80 to 1.00; see Bautista-Justo et al. 2001"),
+    S("art_per_brix_sd", 0.10, "% ART per °Bx", "tonnage", low=0.005, high=0.4, assumption=True, source="published range 0.80 to 1.00"),
+    # cutting
+    S("need_t_week", 280.0, "t/week", "cutting", low=0, high=20000, assumption=True, source="the distillery's own figure"),
+    S("need_high_t_week", 310.0, "t/week", "cutting", low=0, high=20000, assumption=True, source="the distillery's own figure"),
+    S("stop_weeks", "W52 W53 W01 W27", "ISO weeks", "cutting", "text", assumption=True, source="the distillery's calendar"),
+    S("day_mass_per_person_t", 2.5, "t/person-day", "cutting", low=0.2, high=8, assumption=True, source="derived from press 2019, 2021: 2.0–3.7"),
+    S("rain_work_factor", 0.8, "1", "cutting", low=0.2, high=1, assumption=True, source="from memory"),
+    S("cutting_days_week", 6.0, "days/week", "cutting", low=1, high=7, assumption=True, source="common practice"),
+    S("truck_t", 20.0, "t/truck", "cutting", low=1, high=40, assumption=True, source="press 2025: 20 t per truck"),
+    S("truck_trips_week", 20, "trips/week", "cutting", "whole", low=1, high=500, assumption=True, source="the estate's own trucks"),
+    S("least_pass_share", 0.25, "share of standing", "cutting", low=0.05, high=1, assumption=True, source="common practice"),
+    S("idle_weeks_between_passes", 4, "weeks", "cutting", "whole", low=1, high=52, assumption=True, source="common practice"),
+    S("longest_pass_weeks", 3, "weeks", "cutting", "whole", low=1, high=6, assumption=True, source="common practice"),
+    S("plots_per_crew_week", 2.5, "plots", "cutting", low=1, high=10, assumption=True, source="common practice"),
+    S("sugar_value_mxn_kg", 38.0, "MXN per kg of ART", "cutting", low=1, high=500, assumption=True, source="the user's own; SIAP 2023 mean 18.73 MXN/kg of agave"),
+    S("cut_cost_mxn_t", 350.0, "MXN/t", "cutting", low=0, high=5000, assumption=True, source="press 2019: about 230–400 MXN/t"),
+    S("haul_cost_mxn_t_km", 4.5, "MXN/t·km", "cutting", low=0, high=100, assumption=True, source="the user's own"),
+    S("move_in_cost_mxn", 12000.0, "MXN per pass", "cutting", low=0, high=500000, assumption=True, source="the user's own"),
+    S("plot_week_cost_mxn", 3000.0, "MXN per plot-week", "cutting", low=0, high=200000, assumption=True, source="the user's own"),
+    S("zone_week_cost_mxn", 5000.0, "MXN per zone-week", "cutting", low=0, high=200000, assumption=True, source="the user's own"),
+    S("shortage_cost_mxn_t", 6000.0, "MXN per t short of the need", "cutting", low=0, high=100000, assumption=True, source="the user's own"),
+    S("blend_low", 0.205, "t ART per t", "cutting", low=0.05, high=0.4, assumption=True, source="the distillery's own"),
+    S("blend_high", 0.30, "t ART per t", "cutting", low=0.05, high=0.5, assumption=True, source="the distillery's own"),
+    S("blend_cost_mxn_t", 20000.0, "MXN per t of sugar off the blend", "cutting", low=0, high=500000, assumption=True, source="the user's own"),
+    S("keep_value_factor", 0.97, "1", "cutting", low=0.5, high=1, assumption=True, source="what stays standing is worth this share of its best later week"),
+    S("plan_seconds", 60.0, "s", "cutting", low=5, high=1800, source="the user's patience"),
+    # outlook
+    S("agave_kg_per_l_40", 4.7, "kg/L at 40 % vol, 100 % agave", "outlook", low=2.5, high=12, assumption=True, source="derived from the regulatory council's totals: 4.6 ± 0.2"),
+    S("agave_kg_per_l_40_sd", 0.2, "kg/L", "outlook", low=0.01, high=3, assumption=True, source="as above"),
+    S("mixed_agave_share", 0.51, "share of sugars", "outlook", low=0.51, high=1, assumption=True, source="NOM-006-SCFI-2012 §5.1.2: at least 51 %"),
+    S("evaporation_per_year", 0.08, "share per year", "outlook", low=0, high=0.3, assumption=True, source="derived mid-point of 5–12 % a year; no peer-reviewed value"),
+    S("bottle_abv", 40.0, "% vol", "outlook", low=35, high=55, assumption=True, source="NOM-006-SCFI-2012 §6.1: 35–55"),
+    S("wood_abv", 55.0, "% vol", "outlook", low=35, high=60, assumption=True, source="common practice"),
+    S("planting_density_ha", 2900.0, "plants/ha", "outlook", low=500, high=6000, assumption=True, source="common practice: 2,500–3,000"),
+    S("replanting_share", 0.07, "share of plants", "outlook", low=0, high=0.3, assumption=True, source="common practice: 5–10 %"),
+    S("planting_cost_mxn_ha", 95000.0, "MXN/ha", "outlook", low=0, high=2000000, assumption=True, source="the user's own"),
+    S("care_cost_mxn_ha_year", 18000.0, "MXN/ha per year", "outlook", low=0, high=500000, assumption=True, source="the user's own"),
+    S("bought_agave_mxn_t", 14000.0, "MXN/t", "outlook", low=0, high=100000, assumption=True, source="SIAP 2023: 18,730; press: 1,000 in glut to 30,000 in scarcity"),
+    S("bought_agave_limit_t", 4500.0, "t/year", "outlook", low=0, high=1000000, assumption=True, source="what outside growers can bring"),
+    S("surplus_agave_mxn_t", 3000.0, "MXN/t", "outlook", low=0, high=100000, assumption=True, source="press: 1,000–5,000 in glut"),
+    S("own_agave_value_mxn_t", 9000.0, "MXN/t", "outlook", low=0, high=100000, assumption=True, source="the user's own: what a tonne cut here is worth to the distillery"),
+    S("shortage_cost_outlook_mxn_t", 26000.0, "MXN/t", "outlook", low=0, high=200000, assumption=True, source="the user's own: margin lost when bottles can't be filled"),
+    S("land_limit_ha_year", 400.0, "ha/year", "outlook", low=0, high=100000, assumption=True, source="the estate's own"),
+    S("discount_per_year", 0.08, "1/year", "outlook", low=0, high=0.5, assumption=True, source="the user's own"),
+    S("risk_weight", 0.0, "weight 0…1 on bad years", "outlook", low=0, high=1, source="the user's own"),
+    S("futures", 200, "futures", "outlook", "whole", low=100, high=1000, source="100 at least; 200 solves in seconds"),
+    S("horizon_years", 15, "years", "outlook", "whole", low=12, high=20, source="ripening time + longest ageing + 4"),
+)
+BY_NAME: dict[str, Setting] = {s.name: s for s in SETTINGS}

@@ -1,0 +1,107 @@
+"""Codes and parameters in, words in both languages out.
+
+One catalogue serves server, phone and command line: ``translations/<language>/<room>.po``, read at
+start with Babel, nothing compiled. A message's ``msgid`` is a dotted code (``land.finding.overlap``);
+``msgid_plural`` with parameter ``n`` picks singular or plural. Placeholders are those of
+``str.format`` plus a few of our own: ``{day:date}`` (8 de febrero de 2027), ``{day:short}`` (8 feb),
+``{items:list}`` (a, b y c). ``None`` and NaN print as a dash, never as a word of the machine.
+"""
+
+from __future__ import annotations
+
+import math
+import string
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+LANGUAGES = ("es", "en")
+LOCALES = {"es": "es_MX", "en": "en_US"}
+FOLDER = Path(__file__).parent / "translations"
+
+
+class _Words(string.Formatter):
+    def __init__(self, language: str) -> None:
+        self.language = language
+
+    def convert_field(self, value: Any, conversion: str | None) -> Any:
+        return super().convert_field(value, conversion)
+
+    def format_field(self, value: Any, spec: str) -> str:
+        if isinstance(value, Sentence):
+            return value.text(self.language)
+        if value is None or (isinstance(value, float) and math.isnan(value)):
+            return "–"
+        if spec in ("date", "short"):
+            return format_day(value, self.language, spec)
+        if spec == "list":
+            from babel.lists import format_list
+
+            return format_list([self.format_field(v, "") for v in value], locale=LOCALES[self.language])
+        return super().format_field(value, spec)
+
+
+def format_day(value: date | datetime | str, language: str, style: str = "date") -> str:
+    """A date in words: ``date`` long, ``short`` day and month."""
+    from babel.dates import format_date
+
+    if isinstance(value, str):
+        value = date.fromisoformat(value[:10])
+    pattern = "long" if style == "date" else ("d MMM" if language == "es" else "MMM d")
+    return format_date(value, format=pattern, locale=LOCALES[language])
+
+
+@lru_cache(maxsize=None)
+def catalogue(language: str) -> dict[str, str | tuple[str, ...]]:
+    """All messages of a language; a code defined in two rooms is refused."""
+    from babel.messages.pofile import read_po
+
+    if language not in LANGUAGES:
+        raise KeyError(f"no language {language!r}; there are {LANGUAGES}")
+    messages: dict[str, str | tuple[str, ...]] = {}
+    for path in sorted((FOLDER / language).glob("*.po")):
+        with path.open("rb") as file:
+            for message in read_po(file, locale=LOCALES[language]):
+                if not message.id:
+                    continue
+                code = message.id[0] if isinstance(message.id, tuple) else message.id
+                if code in messages:
+                    raise ValueError(f"{path.name}: the sentence {code!r} is already defined in another file")
+                messages[code] = message.string
+    return messages
+
+
+def say(code: str, language: str, /, **params: Any) -> str:
+    """The sentence ``code`` in ``language``.
+
+    Raises KeyError with the code when the catalogue lacks it: a page with a hole is a defect that
+    a test must see, not a blank that a user must guess.
+    """
+    try:
+        words = catalogue(language)[code]
+    except KeyError:
+        raise KeyError(f"translations/{language} lacks the sentence {code!r}") from None
+    if isinstance(words, tuple):
+        words = words[0] if params.get("n") == 1 else words[-1]
+    return _Words(language).vformat(words, (), params)
+
+
+def known(code: str, language: str = "es") -> bool:
+    """Whether the catalogue holds a code (for lists of codes built from data)."""
+    return code in catalogue(language)
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """A sentence not yet in any language: what services return and stores keep."""
+
+    code: str
+    params: dict[str, Any] = field(default_factory=dict)
+
+    def text(self, language: str) -> str:
+        return say(self.code, language, **self.params)
+
+    def as_dict(self) -> dict:
+        return {"code": self.code, "params": self.params}
