@@ -1,0 +1,114 @@
+"""What every page shares: language, words, number formats, navigation, and what the answers rest on."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from flask import Flask, g, render_template, request
+from markupsafe import Markup
+
+from .. import clock
+from ..database import rows
+from ..people import permissions
+from ..problems import Problem
+from ..sentences import LANGUAGES, Sentence, format_day, say
+from .access import db, may
+
+MAIN = (("today", "today.page"), ("map", "map.page"), ("ripeness", "ripeness.page"), ("cutting", "cutting.page"),
+        ("outlook", "outlook.page"), ("held", "held.page"))
+MORE = (("orders", "orders.page"), ("sales", "sales.page"), ("land", "land.page"), ("people", "people.page"),
+        ("settings", "settings.page"), ("method", "method.page"), ("trail", "trail.page"))
+LANGUAGE_COOKIE = "language"
+
+
+def prepare(app: Flask) -> None:
+    app.before_request(_language)
+    app.jinja_env.filters.update(n0=n0, n1=n1, n2=n2, pct=pct, day=day, short_day=short_day, week=short_week)
+    app.context_processor(_shared)
+
+
+def _language() -> None:
+    asked = request.args.get("lang") or request.cookies.get(LANGUAGE_COOKIE)
+    person = g.get("person")
+    if asked in LANGUAGES:
+        g.language = asked
+    else:
+        g.language = person.language if person else request.accept_languages.best_match(LANGUAGES, "es")
+
+
+def words(code: str, /, **params: Any) -> str:
+    """The sentence in the request's language."""
+    return say(code, g.get("language", "es"), **params)
+
+
+def render(template: str, /, **context: Any) -> str:
+    return render_template(template, **context)
+
+
+def _shared() -> dict[str, Any]:
+    def text(sentence: Any) -> str:
+        """Words of a Sentence, of its stored form {code, params}, or of a Problem."""
+        if isinstance(sentence, dict) and "code" in sentence:
+            sentence = Sentence(sentence["code"], sentence.get("params", {}))
+        if isinstance(sentence, Sentence):
+            return sentence.text(g.get("language", "es"))
+        return sentence.text(g.get("language", "es")) if isinstance(sentence, Problem) else str(sentence)
+
+    estate = rows(db(), "SELECT name FROM estate")
+    endpoint = request.endpoint or ""
+    return {
+        "say": words, "text": text, "may": may, "lang": g.get("language", "es"), "person": g.get("person"),
+        "estate_name": estate[0]["name"] if estate else "", "this_week": clock.of(db()).week(), "today": clock.of(db()).today(),
+        "main_nav": _navigation(MAIN), "more_nav": _navigation(MORE), "endpoint": endpoint, "room": endpoint.split(".")[0],
+        "html_lang": "es-MX" if g.get("language", "es") == "es" else "en", "svg": Markup,
+        "other_language": _other_language,
+    }
+
+
+def _other_language() -> str:
+    """This page's address in the other language (the choice is then kept in a cookie)."""
+    from urllib.parse import urlencode
+
+    args = {**request.args.to_dict(), "lang": "en" if g.get("language") == "es" else "es"}
+    return f"{request.path}?{urlencode(args)}"
+
+
+def _navigation(entries: tuple) -> list[dict]:
+    from flask import current_app, url_for
+
+    shown = []
+    for name, endpoint in entries:
+        need = permissions.ROUTES.get(endpoint)
+        if endpoint in current_app.view_functions and need and (need == "open" or may(need)):
+            shown.append({"name": name, "href": url_for(endpoint), "here": (request.endpoint or "").split(".")[0] == endpoint.split(".")[0]})
+    return shown
+
+
+def n0(value: Any) -> str:
+    return "–" if value is None or value != value else f"{value:,.0f}".replace("-", "−")
+
+
+def n1(value: Any) -> str:
+    return "–" if value is None or value != value else f"{value:,.1f}".replace("-", "−")
+
+
+def n2(value: Any) -> str:
+    return "–" if value is None or value != value else f"{value:,.2f}".replace("-", "−")
+
+
+def pct(value: Any, digits: int = 0) -> str:
+    """A share 0…1 as per cent, with the no-break space of both languages' typography."""
+    return "–" if value is None or value != value else f"{100 * value:,.{digits}f} %".replace("-", "−")
+
+
+def day(value: date | str | None) -> str:
+    return format_day(value, g.get("language", "es")) if value else "–"
+
+
+def short_day(value: date | str | None) -> str:
+    return format_day(value, g.get("language", "es"), "short") if value else "–"
+
+
+def short_week(value: str | None) -> str:
+    return value[5:] if value else "–"
