@@ -1,0 +1,49 @@
+"""Every plot in one list: how ripe, how sure, when to cut."""
+
+from __future__ import annotations
+
+from flask import Blueprint, request
+
+from .. import settings
+from ..land import service as land
+from .access import db
+from .charts import ramp
+from .conditions import CODES, letter, little_known, word
+from .layout import render, words
+from .resting import estimates
+
+bp = Blueprint("ripeness", __name__)
+SHOWN = 26
+
+
+@bp.get("/ripeness")
+def page() -> str:
+    ripe, tonnes, _, stale = estimates()
+    plots = land.plots(db()).loc[ripe.meta["plots"]]
+    zone, condition = request.args.get("zone", ""), request.args.get("condition", "")
+    wide, a = little_known(ripe), ripe.arrays
+    rows = []
+    for i, code in enumerate(ripe.meta["plots"]):
+        here = plots.loc[code]
+        kind = CODES[int(a["condition"][i, 0])]
+        if (zone and here["zone"] != zone) or (condition and kind != condition):
+            continue
+        about = ripe.meta["by_plot"][code]
+        rows.append({
+            "code": code, "name": here["name"], "zone": here["zone"], "planted_on": here["planted_on"], "kind": kind,
+            "letter": letter(a["condition"][i, 0]), "word": word(a["condition"][i, 0]), "tone": ramp(float(a["share"][i, 0])), "wide": bool(wide[i, 0]),
+            "mean": float(a["mean_deg"][i, 0]), "lo": float(a["lo80"][i, 0]), "hi": float(a["hi80"][i, 0]), "share": float(a["share"][i, 0]),
+            "share_lo": float(a["share_lo"][i, 0]), "share_hi": float(a["share_hi"][i, 0]), "chance": float(a["chance"][i, 0]),
+            "window": about["window"], "visits": about["n_visits"], "last": about["last_visit"], "mass_t": float(tonnes.arrays["mass_t"][i, 0]),
+            "strip": [(ramp(float(s)), letter(c)) for s, c in zip(a["share"][i, :SHOWN:2], a["condition"][i, :SHOWN:2])]})
+    order = request.args.get("by", "share")
+    keys = {"share": lambda r: -r["share"], "name": lambda r: r["name"].lower(), "age": lambda r: (r["planted_on"] is None, r["planted_on"] or 0),
+            "visit": lambda r: (r["last"] is not None, r["last"] or "")}
+    rows.sort(key=keys.get(order, keys["share"]))
+    threshold = settings.load(db())["ripe_share_to_cut"]
+    today = a["share"][:, 0] >= threshold
+    soon = (a["share"][:, :14] >= threshold).any(axis=1) & ~today
+    return render("ripeness.html", rows=rows, stale=stale, zones=sorted({z for z in plots["zone"].dropna()}), zone=zone, condition=condition, order=order,
+                  weeks=ripe.meta["weeks"][:SHOWN:2],
+                  title=words("pages.ripeness.title", n=int(today.sum()), of=len(plots), soon=int(soon.sum()), week=ripe.meta["weeks"][13]))
+
