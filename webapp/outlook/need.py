@@ -1,0 +1,75 @@
+"""From sales to the agave to cut: bottles → litres at 40 % → litres distilled → standard tonnes, in every future."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from . import ageing, demand
+from .classes import CLASSES, MIXED, years_in_wood
+from .distilling import agave_t, litres_at_40
+from .futures import stream
+
+LONGEST_LEAD = 4  # years of sales needed past the last year of distilling
+
+
+@dataclass(frozen=True)
+class Need:
+    """tonnes [S, T]; sales_l and distil_l [S, T, K] at 40 % vol by kind (category, class); too_late_l [S, T, K];
+    growth [S, L] log growth of each line to the middle of the span (for ranking what matters); kg_per_l [S]."""
+
+    kinds: tuple[tuple[str, str], ...]
+    tonnes: np.ndarray
+    sales_l: np.ndarray
+    distil_l: np.ndarray
+    too_late_l: np.ndarray
+    line_litres: np.ndarray
+    kg_per_l: np.ndarray
+
+
+@dataclass(frozen=True)
+class Spirit:
+    """What turns bottles into agave: bottle strength, kg per litre at 40 % with sd, agave share of mixed, evaporation a year, floor of kg/L."""
+
+    bottle_abv: float
+    kg_per_l: float
+    kg_per_l_sd: float
+    mixed_share: float
+    evaporation: float
+    floor_kg_per_l: float
+
+
+def need(past: demand.History, trend: demand.Trend, paths: list[demand.Path], which: np.ndarray, years: np.ndarray, length: np.ndarray, seed: int,
+         spirit: Spirit, stock: dict[tuple[str, str], np.ndarray] | None, own_classes: dict[str, float] | None = None, *,
+         damping: float, growth_doubt: float, stopped: tuple[str, ...] = ()) -> Need:
+    """Tonnes of agave [S, T] that the sales ask for; ``stock`` maps (category, class) to litres at 40 % by whole years in wood.
+
+    With ``stock`` None nobody has told what is in wood: it is then taken as enough for sales nearer than
+    their ageing time. The same seed gives the same luck whatever the paths.
+    """
+    longer = np.concatenate([years, years[-1] + 1 + np.arange(LONGEST_LEAD)])
+    lengths = np.concatenate([length, np.ones(LONGEST_LEAD)])
+    bottles = demand.sample(past, trend, longer, paths, which, stream(seed, "demand"), damping=damping, growth_doubt=growth_doubt, stopped=stopped)
+    litres = litres_at_40(bottles, spirit.bottle_abv)
+    kinds = tuple(sorted({(line[1], line[2]) for line in past.lines}))
+    member = np.array([[kind == (line[1], line[2]) for kind in kinds] for line in past.lines], float)
+    sales = litres @ member
+    wood = np.array([years_in_wood(name, own_classes) for _, name in kinds])
+    oldest = 1 + max((len(v) for v in (stock or {}).values()), default=1)
+    in_wood = np.zeros((len(kinds), oldest))
+    for k, kind in enumerate(kinds):
+        held = (stock or {}).get(kind)
+        if held is not None:
+            in_wood[k, :len(held)] = held
+    laid = ageing.lay_down(sales, lengths, wood, in_wood, spirit.evaporation, len(years))
+    luck = stream(seed, "yield").standard_normal(len(which))
+    kg = np.maximum(spirit.kg_per_l + spirit.kg_per_l_sd * luck, spirit.floor_kg_per_l)
+    share = np.array([spirit.mixed_share if category == MIXED else 1.0 for category, _ in kinds])
+    tonnes = agave_t(laid.distil_l @ share, kg[:, None])
+    too_late = laid.too_late_l if stock is not None else np.zeros_like(laid.too_late_l)
+    return Need(kinds, tonnes, sales[:, :len(years)] * length[None, :, None], laid.distil_l, too_late, litres[:, :len(years)], kg)
+
+
+def known_class(name: str, own_classes: dict[str, float] | None = None) -> bool:
+    return name in CLASSES or name in (own_classes or {})
