@@ -1,0 +1,128 @@
+// Start, find the way between screens, keep the top bar true. A screen is a function of its address:
+// it returns {title, back, body} and is drawn whole; what matters lives in the database, not in the page.
+
+import { h, act } from "./elements.js";
+import * as outbox from "./outbox.js";
+import * as pack from "./pack.js";
+import { keepSending, sending } from "./sender.js";
+import { load, state } from "./state.js";
+import { loadFields } from "./fields.js";
+import { figure, say, speak } from "./words.js";
+import { SCREENS } from "./screens/all.js";
+
+const bar = document.getElementById("bar"), main = document.getElementById("main"), said = document.getElementById("said");
+const DAY_MS = 86_400_000;
+let place = { title: "Piñario", back: null }, drawn = 0;
+
+/** Say something to eyes that are elsewhere: a screen reader hears it, the page does not move. */
+export function announce(words) {
+  said.textContent = "";
+  setTimeout(() => { said.textContent = words; }, 30);
+}
+
+function address() {
+  const [name = "", ...rest] = location.hash.replace(/^#\/?/, "").split("/").map(decodeURIComponent);
+  return { name, rest };
+}
+
+/** Which screen stands before the wanted one: no phone without a key, no record without a name. */
+function allowed(name) {
+  if (location.hash.startsWith("#enrol=")) return "enrol";
+  if (name === "sending" || name === "more") return name;
+  if (!state.device) return "enrol";
+  if (!state.me) return "who";
+  return Object.hasOwn(SCREENS, name) ? name : "home";
+}
+
+/** Draw the screen of the present address; `keepPlace` leaves focus and scroll where they are. */
+export async function draw(keepPlace = false) {
+  const turn = (drawn += 1), { name, rest } = address();
+  const screen = await SCREENS[allowed(name)](...rest);
+  if (turn !== drawn || !screen) return; // a newer drawing overtook this one, or the screen went elsewhere
+  place = screen;
+  document.title = `${screen.title} · Piñario`;
+  document.body.className = state.hand === "left" ? "left" : "";
+  main.replaceChildren(...screen.body.flat().filter(Boolean));
+  main.dataset.screen = allowed(name);
+  if (!keepPlace) {
+    scrollTo(0, 0);
+    const heading = main.querySelector("h1");
+    heading?.setAttribute("tabindex", "-1");
+    heading?.focus({ preventScroll: true });
+  }
+  await drawBar();
+}
+
+async function drawBar() {
+  const { count, oldest_ms } = await outbox.waiting();
+  const days = oldest_ms ? Math.floor((Date.now() - oldest_ms) / DAY_MS) : 0;
+  const words = count ? say("bar.unsent", { n: count, count: figure(count) }) : say("bar.sent");
+  bar.replaceChildren(
+    place.back ? h("a", { class: "back", href: place.back, "aria-label": say("bar.back") }, "‹") : "",
+    h("b", null, place.title),
+    h("a", { class: count ? "unsent" : "sent", href: "#/sending" }, sending.enrol ? say("bar.enrol", { words }) : days ? say("bar.days", { words, n: days }) : words));
+  Object.assign(document.body.dataset, { unsent: count, sending: sending.outcome });
+}
+
+export const go = (hash) => { if (location.hash === hash) draw(); else location.hash = hash; };
+
+function showTrouble(error) {
+  const full = error?.name === "QuotaExceededError";
+  const words = full ? say("trouble.full") : say("trouble.other", { name: error?.name ?? String(error) });
+  announce(words);
+  main.querySelector(".trouble")?.remove();
+  main.prepend(h("p", { class: "fault trouble", role: "alert" }, words));
+  scrollTo(0, 0);
+}
+
+function offerUpdate(worker) {
+  if (document.querySelector(".fresh")) return;
+  bar.after(h("div", { class: "fresh" }, h("span", null, say("update.ready")), act(say("update.take"), () => worker.postMessage("take over"))));
+}
+
+async function watchUpdates() {
+  if (!navigator.serviceWorker) return;
+  const controlled = Boolean(navigator.serviceWorker.controller);
+  let reloading = false;
+  navigator.serviceWorker.addEventListener("controllerchange", () => {
+    document.body.dataset.worker = "ready";
+    if (!controlled || reloading) return;
+    reloading = true;
+    location.reload();
+  });
+  const registration = await navigator.serviceWorker.register("/field/sw.js", { scope: "/field/", updateViaCache: "none" });
+  if (registration.waiting && controlled) offerUpdate(registration.waiting);
+  registration.addEventListener("updatefound", () => {
+    const coming = registration.installing;
+    coming?.addEventListener("statechange", () => { if (coming.state === "installed" && navigator.serviceWorker.controller) offerUpdate(coming); });
+  });
+  await navigator.serviceWorker.ready;
+  document.body.dataset.worker = "ready";
+  document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") registration.update().catch(() => {}); });
+}
+
+async function start() {
+  addEventListener("trouble", (event) => showTrouble(event.detail));
+  addEventListener("unhandledrejection", (event) => showTrouble(event.reason));
+  try {
+    await load();
+    await Promise.all([speak(state.language), loadFields(), pack.load()]);
+  } catch (error) {
+    await speak(state.language);
+    main.replaceChildren(h("h1", null, say("trouble.storage")), h("p", null, say("trouble.storage.do", { name: error?.name ?? "" })));
+    return;
+  }
+  addEventListener("hashchange", () => draw());
+  addEventListener("sending", () => { drawBar(); if (main.dataset.screen === "sending") draw(true); if (sending.outcome === "done") pack.refresh(); });
+  addEventListener("saved", () => drawBar());
+  addEventListener("pack", () => { if (["home", "plots", "orders"].includes(main.dataset.screen)) draw(true); });
+  addEventListener("ground", ({ detail }) => { if (detail.first && ["home", "plots"].includes(main.dataset.screen)) draw(true); });
+  await draw();
+  document.body.dataset.ready = "yes";
+  navigator.storage?.persist?.();
+  watchUpdates().catch(() => { document.body.dataset.worker = "none"; });
+  if (state.device) keepSending();
+  outbox.prune();
+}
+
+start();

@@ -1,0 +1,149 @@
+// The log of what this phone recorded. Append-only: a slip is mended by a new record that replaces
+// or voids the old one. The bytes of a record are made once, kept, and sent again as they are.
+
+import { got, within } from "./db.js";
+import { uuid7 } from "./uuid7.js";
+
+export const SCHEMA = 1;
+export const KEEP_DAYS = 90;
+const DAY_MS = 86_400_000;
+const UNSENT = IDBKeyRange.bound(["unsent"], ["unsent", []]);
+
+/** Local time with its offset, RFC 3339: 2026-11-23T07:12:03.120-06:00. */
+export function stamp(date = new Date()) {
+  const offset = -date.getTimezoneOffset();
+  const two = (n) => String(Math.trunc(Math.abs(n))).padStart(2, "0");
+  const local = new Date(date.getTime() + offset * 60_000).toISOString().slice(0, -1);
+  return `${local}${offset < 0 ? "-" : "+"}${two(offset / 60)}:${two(offset % 60)}`;
+}
+
+/**
+ * Save drafts in one transaction, each with the next `seq` of this install.
+ * A draft is {kind, plot, round?, id?, replaces?, confirmed?, position?, fields}; resolves with the stored entries.
+ */
+export function save(...drafts) {
+  const now = new Date();
+  return within(["records", "meta"], "readwrite", async (tx) => {
+    const meta = tx.objectStore("meta"), records = tx.objectStore("records");
+    let install = await got(meta.get("install")), seq = (await got(meta.get("seq"))) ?? 0;
+    if (!install) meta.put(install = uuid7(), "install");
+    const entries = [];
+    for (const draft of drafts) {
+      const record = {
+        id: draft.id ?? uuid7(), install, seq: seq += 1, round: draft.round ?? null, kind: draft.kind,
+        plot: draft.plot ?? null, taken_at: stamp(now), position: draft.position ?? null,
+        confirmed: Boolean(draft.confirmed), replaces: draft.replaces ?? null, ...draft.fields,
+      };
+      const entry = {
+        id: record.id, seq, kind: record.kind, plot: record.plot ?? "", round: record.round ?? "", replaces: record.replaces,
+        schema: SCHEMA, state: "unsent", saved_ms: now.getTime(), bytes: JSON.stringify(record),
+      };
+      records.add(entry);
+      entries.push(entry);
+    }
+    meta.put(seq, "seq");
+    return entries;
+  });
+}
+
+/** The record of an entry, as it was sent. */
+export const record = (entry) => JSON.parse(entry.bytes);
+
+/** The oldest unsent entries, at most `limit`, those in `skip` left out. */
+export function unsent(limit = 500, skip = new Set()) {
+  return within("records", "readonly", (tx) => new Promise((resolve, reject) => {
+    const found = [], request = tx.objectStore("records").index("state").openCursor(UNSENT);
+    request.onerror = () => reject(request.error);
+    request.onsuccess = () => {
+      const cursor = request.result;
+      if (!cursor || found.length >= limit) return resolve(found);
+      if (!skip.has(cursor.value.id)) found.push(cursor.value);
+      cursor.continue();
+    };
+  }));
+}
+
+/** How many are unsent and when the oldest of them was saved (ms, null when there is none). */
+export function waiting() {
+  return within("records", "readonly", async (tx) => {
+    const index = tx.objectStore("records").index("state");
+    const [count, oldest] = await Promise.all([got(index.count(UNSENT)), got(index.get(UNSENT))]);
+    return { count, oldest_ms: oldest?.saved_ms ?? null };
+  });
+}
+
+/** Entries of one round in the order they were saved. */
+export const ofRound = (round) => within("records", "readonly", (tx) =>
+  got(tx.objectStore("records").index("round").getAll(IDBKeyRange.bound([round], [round, []]))));
+
+/** The latest `limit` entries, newest first. */
+export function latest(limit = 50) {
+  return within("records", "readonly", (tx) => new Promise((resolve, reject) => {
+    const found = [], request = tx.objectStore("records").index("seq").openCursor(null, "prev");
+    request.onerror = () => reject(request.error);
+    request.onsuccess = () => {
+      const cursor = request.result;
+      if (!cursor || found.length >= limit) return resolve(found);
+      found.push(cursor.value);
+      cursor.continue();
+    };
+  }));
+}
+
+/** Those entries that still count: neither replaced nor voided by a later one, and no voids themselves. */
+export function current(entries) {
+  const gone = new Set(), byId = new Map(entries.map((entry) => [entry.id, entry]));
+  for (const entry of [...entries].sort((a, b) => b.seq - a.seq)) {
+    if (entry.replaces && !gone.has(entry.id)) {
+      gone.add(entry.replaces);
+      const earlier = byId.get(entry.replaces); // an older correction of the same record gives way
+      if (entry.kind !== "void" && earlier) for (const other of entries) if (other.replaces === earlier.id && other.seq < entry.seq) gone.add(other.id);
+    }
+  }
+  return entries.filter((entry) => entry.kind !== "void" && !gone.has(entry.id));
+}
+
+/** Write the server's receipts {id → {state, problem}} beside their entries. */
+export function acknowledge(receipts, now = Date.now()) {
+  return within("records", "readwrite", async (tx) => {
+    const records = tx.objectStore("records");
+    for (const [id, receipt] of receipts) {
+      const entry = await got(records.get(id));
+      if (entry) records.put({ ...entry, state: receipt.state, problem: receipt.problem ?? null, trouble: null, receipt_ms: now });
+    }
+  });
+}
+
+/** Note why the server could not take one record; it stays unsent. */
+export function troubled(id, trouble) {
+  return within("records", "readwrite", async (tx) => {
+    const records = tx.objectStore("records"), entry = await got(records.get(id));
+    if (entry) records.put({ ...entry, trouble });
+  });
+}
+
+/** Everything acknowledged with a `seq` above `above` waits to be sent again (the server lost it). Resolves with how many. */
+export function rewind(above = 0) {
+  return within("records", "readwrite", async (tx) => {
+    const records = tx.objectStore("records");
+    const lost = (await got(records.index("seq").getAll(IDBKeyRange.lowerBound(above, true)))).filter((entry) => entry.state !== "unsent");
+    for (const entry of lost) records.put({ ...entry, state: "unsent", receipt_ms: null });
+    return lost.length;
+  });
+}
+
+/** Forget acknowledged entries whose receipt is older than KEEP_DAYS; resolves with how many went. */
+export function prune(now = Date.now()) {
+  return within("records", "readwrite", (tx) => new Promise((resolve, reject) => {
+    let gone = 0;
+    const request = tx.objectStore("records").openCursor();
+    request.onerror = () => reject(request.error);
+    request.onsuccess = () => {
+      const cursor = request.result;
+      if (!cursor) return resolve(gone);
+      const { state, receipt_ms } = cursor.value;
+      if (["kept", "already"].includes(state) && receipt_ms && receipt_ms < now - KEEP_DAYS * DAY_MS) { cursor.delete(); gone += 1; }
+      cursor.continue();
+    };
+  }));
+}

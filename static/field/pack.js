@@ -1,0 +1,40 @@
+// What a crew needs without signal: fetched when there is a road, replaced as a whole, kept until then.
+
+import { got, read, within } from "./db.js";
+import { tongue } from "./words.js";
+
+const EMPTY = { plots: [], orders: [], visits: [], cautions: [], today: null, week: null, frozen: false, estate: "", device: null, settings: {} };
+let held = EMPTY, asked_ms = 0;
+
+export const pack = () => held;
+export const plot = (code) => held.plots.find((one) => one.code === code) ?? null;
+export const order = (id) => held.orders.find((one) => String(one.id) === String(id)) ?? null;
+
+/** The stored pack, or an empty one. */
+export async function load() {
+  held = { ...EMPTY, ...((await read("pack")) ?? {}) };
+}
+
+/** Ask the office for a newer pack, at most every ten minutes unless `now`. Resolves with what happened. */
+export async function refresh(now = false) {
+  if (!now && Date.now() - asked_ms < 600_000) return "recent";
+  try {
+    const tag = held.plots.length ? await read("pack_tag") : null;
+    const response = await fetch("/field/pack", { credentials: "same-origin", cache: "no-store", redirect: "error",
+      headers: { Accept: "application/json", "Accept-Language": tongue(), ...(tag ? { "If-None-Match": tag } : {}) } });
+    if (response.status === 304) { asked_ms = Date.now(); return "same"; }
+    if (response.status === 401 || response.status === 403) return "enrol";
+    if (response.status !== 200) return "failed";
+    const fresh = await response.json();
+    if (!Array.isArray(fresh.plots)) return "failed";
+    await within("meta", "readwrite", (tx) => {
+      const meta = tx.objectStore("meta");
+      meta.put(response.headers.get("ETag"), "pack_tag");
+      return got(meta.put(fresh, "pack"));
+    });
+    asked_ms = Date.now();
+    held = { ...EMPTY, ...fresh };
+    dispatchEvent(new Event("pack"));
+    return "new";
+  } catch { return "failed"; }
+}

@@ -1,0 +1,47 @@
+// The key of this phone: a one-time code, from the office's QR or typed. What was recorded before stays.
+
+import { go } from "../app.js";
+import { act, h } from "../elements.js";
+import * as outbox from "../outbox.js";
+import * as pack from "../pack.js";
+import { keepSending } from "../sender.js";
+import { keep } from "../state.js";
+import { say, tongue } from "../words.js";
+
+async function ask(code) {
+  let response, reply;
+  try {
+    response = await fetch("/field/enrol", { method: "POST", credentials: "same-origin", redirect: "error", body: JSON.stringify({ code }),
+      headers: { "Content-Type": "application/json", Accept: "application/json", "Accept-Language": tongue() } });
+    reply = await response.json();
+  } catch { return say("enrol.no_road"); }
+  if (response.status !== 200 || !reply.device) return reply.detail ?? say("enrol.no_road");
+  await keep("device", reply.device);
+  await pack.refresh(true);
+  keepSending();
+  return null;
+}
+
+export async function enrol() {
+  const code = new URLSearchParams(location.hash.slice(1)).get("enrol");
+  if (code) history.replaceState(null, "", "/field/"); // used once: not to be reloaded or shared
+  const fault = h("p", { class: "fault", role: "alert" });
+  const field = h("input", { id: "code", type: "text", autocomplete: "off", autocapitalize: "off", spellcheck: "false" });
+  const tryCode = async (text) => {
+    fault.textContent = "";
+    if (!text.trim()) { fault.textContent = say("enrol.empty"); return; }
+    const trouble = await ask(text.trim());
+    if (trouble) fault.textContent = trouble; else go("#/");
+  };
+  const { count } = await outbox.waiting();
+  const body = [
+    h("h1", null, say(code ? "enrol.trying" : "enrol.title")),
+    count ? h("p", { class: "note" }, say("enrol.safe", { n: count })) : null,
+    h("p", null, say("enrol.how")), fault,
+    h("label", { class: "name", for: "code" }, say("enrol.code")), field,
+    act(say("enrol.go"), () => tryCode(field.value), { id: "enrol" }),
+    h("p", null, h("a", { class: "act plain", href: "#/more" }, say("home.more"))),
+  ];
+  if (code) setTimeout(() => tryCode(code));
+  return { title: "Piñario", back: null, body };
+}

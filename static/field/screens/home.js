@@ -1,0 +1,70 @@
+// What to do now: an open round first; then a sampler's plot underfoot or a crew's order.
+
+import { h, line } from "../elements.js";
+import { byDistance, listen, standing } from "../ground.js";
+import * as outbox from "../outbox.js";
+import { pack } from "../pack.js";
+import { state } from "../state.js";
+import { say } from "../words.js";
+import { cautionNote, orderLine } from "./orders.js";
+import { away, called, groundWords } from "./plots.js";
+
+const NEAR_M = 150;
+const first = (href, words, props) => h("a", { class: "act first", href, ...props }, words);
+const plain = (href, words) => h("a", { class: "act plain", href }, words);
+
+async function openRound() {
+  const plot = pack().plots.find((one) => one.code === state.round.plot) ?? { code: state.round.plot };
+  const n = outbox.current(await outbox.ofRound(state.round.id)).filter((entry) => entry.kind === "reading").length;
+  return [h("h1", null, say("home.open", { plot: called(plot) })), first("#/reading", say("home.go_on", { n }), { id: "go-on" })];
+}
+
+function visitList(limit) {
+  const found = pack().visits.map((visit) => ({ ...visit, ...byDistance(pack().plots.filter((plot) => plot.code === visit.plot))[0] })).filter((visit) => visit.code);
+  if (!found.length) return [];
+  return [h("h2", null, say("home.visits")), h("ul", { class: "list" }, found.slice(0, limit).map((visit) =>
+    line(`#/plot/${encodeURIComponent(visit.code)}`, called(visit), [away(visit.metres), sinceWords(visit.last_visit)].filter(Boolean).join(", "))))];
+}
+
+/** "hace 11 semanas" or "sin lecturas". */
+export function sinceWords(lastVisit) {
+  if (lastVisit === undefined) return "";
+  if (!lastVisit) return say("home.never");
+  const weeks = Math.round((Date.parse(pack().today ?? new Date().toISOString()) - Date.parse(lastVisit)) / 604_800_000);
+  return weeks < 1 ? say("home.this_week") : say("home.weeks_ago", { n: weeks });
+}
+
+function sampler() {
+  listen();
+  const nearest = byDistance(pack().plots)[0];
+  if (nearest && nearest.metres !== null && nearest.metres <= NEAR_M) {
+    return [h("h1", null, say(nearest.metres === 0 ? "home.underfoot" : "home.near", { plot: called(nearest), away: away(nearest.metres) })),
+      first(`#/begin/${encodeURIComponent(nearest.code)}`, say("home.begin"), { id: "begin" }),
+      h("p", { class: "soft" }, groundWords()),
+      plain(`#/plot/${encodeURIComponent(nearest.code)}`, say("home.else_here")), plain("#/plots", say("home.other_plot"))];
+  }
+  return [h("h1", null, say("home.where")), first("#/plots", say("home.choose"), { id: "choose" }), h("p", { class: "soft" }, groundWords())];
+}
+
+function crew() {
+  const orders = pack().orders, next = orders[0];
+  if (!next) return [h("h1", null, say("home.no_order")), first("#/plots", say("home.choose"), { id: "choose" })];
+  return [h("h1", null, orderLine(next)), first(`#/order/${next.id}`, say("home.open_order"), { id: "open-order" }), cautionNote(next)];
+}
+
+export async function home() {
+  const role = state.me.role, orders = pack().orders;
+  const list = orders.length ? [h("h2", null, say("home.orders", { week: pack().week })),
+    h("ul", { class: "list" }, orders.map((one) => line(`#/order/${one.id}`, called(one), orderLine(one, true), say(`order.state.${one.state ?? "open"}`))))] : [];
+  return {
+    title: state.device.crew || state.device.name, back: null,
+    body: [
+      ...(state.round ? await openRound() : []),
+      ...(state.round ? [] : role === "crew" ? crew() : sampler()),
+      ...(role === "crew" ? [...list, ...visitList(3)] : [...visitList(5), ...list]),
+      h("h2", null, say("home.else")),
+      h("div", { class: "menu" }, plain("#/plots", say("home.plots")), plain("#/log", say("home.log")), plain("#/who", say("home.who", { name: state.me.name })), plain("#/more", say("home.more"))),
+      pack().plots.length || standing.state === "here" ? null : h("p", { class: "note" }, say("home.no_pack")),
+    ],
+  };
+}

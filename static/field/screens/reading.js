@@ -1,0 +1,109 @@
+// One plant after another: °Brix, the juice's temperature, save. The plot's mean and how many more to
+// take stand above the keypad; a slip is taken back or mended here, and the old record stays.
+
+import { draw, go } from "../app.js";
+import { correct } from "../brix.js";
+import { act, h } from "../elements.js";
+import { keypad } from "../keypad.js";
+import { note, settleDoubts, takeBack } from "../note.js";
+import * as outbox from "../outbox.js";
+import { pack, plot as plotOf } from "../pack.js";
+import { placeOf, stand } from "../sampling.js";
+import { keep, state } from "../state.js";
+import { figure, say, typed } from "../words.js";
+import { interval } from "../strip.js";
+import { called } from "./plots.js";
+
+const TEMP_FRESH_MS = 30 * 60_000;
+const keyed = { brix: "", temp: null, into: "brix", mending: null };
+let undo = null;
+
+const clear = () => Object.assign(keyed, { brix: "", temp: null, into: "brix", mending: null });
+
+/** °Brix at 20 °C of a reading under its round's instrument; null outside every table. */
+export function at20(reading, round) {
+  return correct(reading.brix_raw_deg, reading.juice_temp_c ?? null, round.atc ?? null, round.atc_low_c ?? null, round.atc_high_c ?? null).brix20_deg;
+}
+
+function soFar(values, plot) {
+  if (!plot?.prior) return null;
+  return stand(values, plot.prior, pack().settings);
+}
+
+function temperature(round) {
+  if (keyed.temp !== null) return keyed.temp;
+  return round.temp && Date.now() - round.temp_ms < TEMP_FRESH_MS ? round.temp : "";
+}
+
+export async function reading(what, id) {
+  const { round } = state;
+  if (!round) { go("#/"); return null; }
+  const plot = plotOf(round.plot) ?? { code: round.plot };
+  const entries = outbox.current(await outbox.ofRound(round.id)).filter((entry) => entry.kind === "reading");
+  const mending = what === "mend" ? entries.find((entry) => entry.id === id) : null;
+  const old = mending ? outbox.record(mending) : null;
+  if (old && keyed.mending !== id) Object.assign(keyed, { brix: String(old.brix_raw_deg ?? ""), temp: String(old.juice_temp_c ?? ""), into: "brix", mending: id });
+  if (!old && keyed.mending) clear();
+
+  const n = old ? entries.indexOf(mending) + 1 : entries.length + 1;
+  const spot = old ? { row: old.row, plant: old.plant } : placeOf(round.walk, entries.length);
+  const now = soFar(entries.map((entry) => at20(outbox.record(entry), round)).filter((value) => value !== null), plot);
+
+  const brixButton = h("button", { type: "button", id: "brix", onclick: () => aim("brix") });
+  const tempButton = h("button", { type: "button", id: "temp", onclick: () => aim("temp") });
+  const fault = h("p", { class: "fault", role: "alert" });
+  const show = () => {
+    brixButton.replaceChildren(h("span", { class: "big" }, keyed.brix || "–"), " °Brix");
+    tempButton.replaceChildren(say("reading.juice"), " ", h("span", { class: "mid" }, temperature(round) || "–"), " °C");
+    brixButton.setAttribute("aria-pressed", keyed.into === "brix");
+    tempButton.setAttribute("aria-pressed", keyed.into === "temp");
+  };
+  const aim = (into) => { keyed.into = into; if (into === "temp") keyed.temp = ""; show(); };
+  const change = (next) => { keyed[keyed.into] = next(keyed[keyed.into] ?? ""); fault.textContent = ""; show(); };
+
+  const store = async () => {
+    const brix = typed(keyed.brix), temp = typed(temperature(round));
+    if (brix === null) { fault.textContent = say("reading.no_brix"); aim("brix"); return; }
+    if (temp === null && Number(round.atc) !== 1) { fault.textContent = say("reading.no_temp"); aim("temp"); return; }
+    const settled = await settleDoubts("reading", { row: spot.row, plant: spot.plant, brix_raw_deg: brix, juice_temp_c: temp });
+    if (!settled) return;
+    await note({ kind: "reading", plot: round.plot, round: round.id, replaces: old ? id : null, ...settled });
+    const freshTemp = keyed.temp !== null ? { temp: keyed.temp, temp_ms: Date.now() } : {};
+    clear();
+    undo = null;
+    if (!old && freshTemp.temp) await keep("round", { ...round, ...freshTemp });
+    if (old) go("#/reading"); else await draw(true);
+  };
+  const eraseLast = async () => {
+    const last = entries.at(-1);
+    if (!last) return;
+    const [gone] = await takeBack(last);
+    undo = { entry: gone, n: entries.length, value: outbox.record(last).brix_raw_deg };
+    clear();
+    await draw(true);
+  };
+
+  show();
+  return {
+    title: called(plot), back: old ? "#/reading" : "#/",
+    body: [
+      h("h1", { class: "step" }, old ? say("reading.mending", { n }) : say("reading.step", { row: figure(spot.row), plant: figure(spot.plant), n })),
+      h("div", { class: "values" }, brixButton, tempButton),
+      now ? interval(now, plot.target_deg) : null,
+      now ? h("p", { id: "enough", role: "status" }, now.more > 0 ? say("reading.more", { n: now.more }) : say("reading.enough", { n: entries.length })) : h("p", { id: "enough" }, say("reading.taken", { n: entries.length })),
+      fault,
+      keypad(change, store),
+      act(old ? say("reading.store_mended") : say("reading.store"), store, { class: "act first", id: "store" }),
+      undo ? h("div", { class: "pair" }, h("p", null, say("reading.erased", { n: undo.n, value: figure(undo.value, 1, true) })),
+        act(say("undo"), async () => { await takeBack(undo.entry); undo = null; await draw(true); }, { plain: true, id: "undo" })) : null,
+      old ? null : h("div", { class: "pair" }, act(say("reading.erase"), eraseLast, { plain: true, id: "erase", disabled: !entries.length }),
+        h("a", { class: "act plain", href: `#/plot/${encodeURIComponent(round.plot)}` }, say("reading.else"))),
+      old ? null : act(say("reading.finish"), async () => { await keep("round", null); undo = null; go("#/"); }, { plain: true, id: "finish" }),
+      entries.length && !old ? h("details", null, h("summary", null, say("reading.list", { n: entries.length })), h("ul", { class: "list" }, entries.map((entry, i) => {
+        const one = outbox.record(entry);
+        return h("li", null, h("a", { class: "line", href: `#/reading/mend/${entry.id}` },
+          h("span", null, `${i + 1}. ${figure(one.brix_raw_deg, 1, true)} °Brix`, h("small", null, say("reading.at", { row: figure(one.row), plant: figure(one.plant), temp: figure(one.juice_temp_c, 1) }))), h("b", null, say("log.mend"))));
+      }))) : null,
+    ],
+  };
+}

@@ -1,0 +1,56 @@
+// Words from the one catalogue of the house, numbers as the reader writes them.
+
+const LOCALE = { es: "es-MX", en: "en-US" };
+let table = {}, language = "es", plural = null;
+
+/** Load a language's words; the page's `lang` follows. */
+export async function speak(wanted) {
+  language = LOCALE[wanted] ? wanted : "es";
+  table = await (await fetch(new URL(`./words.${language}.json`, import.meta.url))).json();
+  plural = new Intl.PluralRules(LOCALE[language]);
+  document.documentElement.lang = LOCALE[language];
+}
+
+export const tongue = () => language;
+export const locale = () => LOCALE[language];
+export const known = (code) => code in table;
+
+/** The sentence `code` with its parameters; a pair of forms is chosen by `n`. */
+export function say(code, params = {}) {
+  let words = table[code];
+  if (words === undefined) throw new Error(`no words for ${code}`);
+  if (Array.isArray(words)) words = words[plural.select(params.n) === "one" ? 0 : 1];
+  return words.replace(/\{(\w+)\}/g, (_, name) => params[name] ?? "–");
+}
+
+/** A number with up to `digits` decimals (`fixed` keeps them all). */
+export function figure(value, digits = 0, fixed = false) {
+  if (value === null || value === undefined || !Number.isFinite(value)) return "–";
+  return new Intl.NumberFormat(LOCALE[language], { maximumFractionDigits: digits, minimumFractionDigits: fixed ? digits : 0 }).format(value);
+}
+
+/** "Lun 23 nov" or "Mon, Nov 23" of an ISO day or a Date. */
+export function day(value) {
+  const date = typeof value === "string" ? new Date(`${value.slice(0, 10)}T12:00`) : value;
+  return new Intl.DateTimeFormat(LOCALE[language], { weekday: "short", day: "numeric", month: "short" }).format(date);
+}
+
+/** "07:12" of a moment in ms or a Date. */
+export const hour = (value) => new Intl.DateTimeFormat(LOCALE[language], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" }).format(value);
+
+/** A moment in words: only the hour when it is of today. */
+export function when(ms, now = new Date()) {
+  return new Date(ms).toDateString() === now.toDateString() ? hour(ms) : `${day(new Date(ms))} ${hour(ms)}`;
+}
+
+/** Length in words: 40 m, 900 m, 2.1 km. */
+export function distance(metres) {
+  return metres < 995 ? `${figure(metres < 20 ? metres : Math.round(metres / 10) * 10)} m` : `${figure(metres / 1000, 1)} km`;
+}
+
+/** A typed number, comma or point as decimal sign; null when it is none. */
+export function typed(text) {
+  const clean = String(text).trim().replace(/[\s\u00a0]/g, "").replace(/−/g, "-");
+  const plain = /^-?\d{1,3}(,\d{3})+\.\d+$/.test(clean) ? clean.replace(/,/g, "") : clean.replace(",", ".");
+  return /^-?(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : null;
+}

@@ -1,0 +1,80 @@
+"""Finds a Chromium for the browser tests, or gets one: ``python -m tests.browsers``.
+
+In this order: ``PINARIO_CHROMIUM``, one on the path, Playwright's own; then the system's package
+manager where this user may run it, then Playwright's download. When nothing works it says what to do.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+        "--disable-component-update", "--disable-sync"]
+WHAT_TO_DO = ("No Chromium found. Install one (Debian: apt install chromium; elsewhere: playwright install --with-deps chromium), "
+              "or name it in PINARIO_CHROMIUM.")
+
+
+def chromium() -> str | None:
+    """Path of an installed Chromium, or None."""
+    named = os.environ.get("PINARIO_CHROMIUM")
+    if named:
+        return named if Path(named).exists() else None
+    found = next((path for name in NAMES if (path := shutil.which(name))), None)
+    return found or _playwrights()
+
+
+def _playwrights() -> str | None:
+    try:
+        from playwright.sync_api import sync_playwright
+
+        with sync_playwright() as playwright:
+            path = playwright.chromium.executable_path
+    except Exception:  # no Playwright, or no browser known to it: the caller says what to do
+        return None
+    return path if Path(path).exists() else None
+
+
+def _system_manager() -> bool:
+    if os.name != "posix" or os.geteuid() != 0 or not shutil.which("apt-get"):
+        return False
+    environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+    update = subprocess.run(["apt-get", "update", "-q"], env=environment)
+    install = subprocess.run(["apt-get", "install", "-q", "-y", "--no-install-recommends", "chromium"], env=environment)
+    return update.returncode == 0 and install.returncode == 0
+
+
+def _playwright_download() -> bool:
+    return subprocess.run([sys.executable, "-m", "playwright", "install", "chromium"]).returncode == 0
+
+
+def get() -> str | None:
+    """An installed Chromium, fetched if need be."""
+    for fetch in (_system_manager, _playwright_download):
+        if found := chromium():
+            return found
+        print(f"No Chromium yet: trying {fetch.__name__.strip('_').replace('_', ' ')}", flush=True)
+        fetch()
+    return chromium()
+
+
+def needed() -> str:
+    """For tests: the path, or a skip; with ``CI=true`` a missing browser is a failure."""
+    import pytest
+
+    found = chromium()
+    if found is None:
+        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(WHAT_TO_DO)
+    return found
+
+
+if __name__ == "__main__":
+    path = get()
+    if path is None:
+        sys.exit(WHAT_TO_DO)
+    version = subprocess.run([path, "--version"], capture_output=True, text=True).stdout.strip()
+    print(f"Chromium for the tests: {path} ({version})")

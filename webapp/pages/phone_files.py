@@ -1,0 +1,84 @@
+"""The phone's files: one build, one address prefix, one precache list with SRI digests.
+
+Everything is read once at start. ``BUILD`` is a digest over every byte the phone gets, so a changed
+word makes a new build and no two versions ever mix; what is served is what was hashed.
+"""
+
+from __future__ import annotations
+
+import gzip
+import json
+from base64 import b64encode
+from dataclasses import dataclass
+from functools import lru_cache
+from hashlib import sha256, sha384
+from pathlib import Path
+
+from .. import STATIC, dictionary
+from ..sentences import LANGUAGES, catalogue
+
+FOLDER = STATIC / "field"
+TYPES = {".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8", ".json": "application/json; charset=utf-8",
+         ".png": "image/png", ".svg": "image/svg+xml"}
+PREFIX = "phone."
+PLACED = ("shell.html", "worker.js", "manifest.webmanifest")
+
+
+@dataclass(frozen=True)
+class Build:
+    """One release of the phone: its files (name → bytes), their compressed twins, shell, worker, manifest."""
+
+    name: str
+    files: dict[str, bytes]
+    packed: dict[str, bytes]
+    shell: bytes
+    worker: bytes
+    manifest: bytes
+
+    def gz_bytes(self) -> int:
+        """What a first visit transfers, compressed, with everything."""
+        return sum(len(body) for body in self.packed.values()) + sum(len(squeeze(body)) for body in (self.shell, self.worker, self.manifest))
+
+
+def squeeze(body: bytes) -> bytes:
+    return gzip.compress(body, 9, mtime=0)
+
+
+def words(language: str) -> bytes:
+    """The phone's sentences as JSON, prefix dropped; a plural is a pair [one, other]."""
+    chosen = {code.removeprefix(PREFIX): list(text) if isinstance(text, tuple) else text
+              for code, text in catalogue(language).items() if code.startswith(PREFIX)}
+    return json.dumps(chosen, ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode()
+
+
+def sri(body: bytes) -> str:
+    return "sha384-" + b64encode(sha384(body).digest()).decode()
+
+
+def collect(folder: Path) -> dict[str, bytes]:
+    """Files below /s/<build>/: the modules, the style, the icons, the words and the field dictionary."""
+    files = {path.relative_to(folder).as_posix(): path.read_bytes()
+             for path in sorted(folder.rglob("*")) if path.suffix in TYPES and path.name not in PLACED}
+    for language in LANGUAGES:
+        files[f"words.{language}.json"] = words(language)
+    fields = json.dumps(dictionary.for_phone(), ensure_ascii=False, separators=(",", ":"))
+    files["dictionary.json"] = fields.encode()
+    return dict(sorted(files.items()))
+
+
+@lru_cache(maxsize=2)
+def build(folder: Path = FOLDER) -> Build:
+    """Read, hash and compress the release found in ``folder``."""
+    files = collect(folder)
+    placed = {name: (folder / name).read_text() for name in PLACED}
+    parts = [name.encode() + b"\0" + sha256(body).digest() for name, body in files.items()]
+    parts += [name.encode() + b"\0" + sha256(text.encode()).digest() for name, text in placed.items()]
+    name = sha256(b"".join(parts)).hexdigest()[:12]
+    modules = [file for file in files if file.endswith(".js") and file != "app.js"]
+    preload = "\n".join(f'<link rel="modulepreload" href="/s/{name}/{file}">' for file in modules)
+    shell = placed["shell.html"].replace("{{PRELOAD}}", preload).replace("{{BUILD}}", name).encode()
+    manifest = placed["manifest.webmanifest"].replace("{{BUILD}}", name).encode()
+    precache = [("/field/", sri(shell)), ("/field/manifest.webmanifest", sri(manifest))]
+    precache += [(f"/s/{name}/{file}", sri(body)) for file, body in files.items()]
+    head = f"const BUILD = {json.dumps(name)};\nconst PRECACHE = {json.dumps(precache)};\n"
+    return Build(name, files, {file: squeeze(body) for file, body in files.items()}, shell, (head + placed["worker.js"]).encode(), manifest)

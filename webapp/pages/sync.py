@@ -1,0 +1,70 @@
+"""Between phones and the estate: enrolling, receiving records and photos, the pack for offline work."""
+
+from __future__ import annotations
+
+import json
+
+from flask import Blueprint, Response, g, jsonify, request
+
+from .. import clock
+from ..people import service as people
+from ..problems import Problem
+from ..survey import service as survey
+from . import phone_pack
+from .access import db, device_cookie
+from .phone import compressed
+
+bp = Blueprint("sync", __name__)
+COOKIE_S = 400 * 24 * 3600  # the longest a browser keeps one (RFC 6265bis)
+BATCH_BYTES = 1024 * 1024
+PHOTO_BYTES = 200 * 1024
+PHOTO_MEDIA = ("image/jpeg", "image/png", "image/webp")
+
+
+def _only(media: str) -> None:
+    if request.mimetype != media:
+        raise Problem("not_json", where=request.path, status=415)
+
+
+def _keep_cookie(response: Response, value: str) -> Response:
+    response.set_cookie(device_cookie(), value, max_age=COOKIE_S, httponly=True, secure=request.is_secure, samesite="Strict", path="/")
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+@bp.post("/field/enrol")
+def enrol() -> Response:
+    """A one-time code (from the QR's fragment) against this phone's cookie."""
+    _only("application/json")
+    asked = request.get_json(silent=True)
+    if not isinstance(asked, dict) or not isinstance(asked.get("code"), str):
+        raise Problem("enrol_unreadable", where=request.path, status=400)
+    _, value = people.enrol(db(), asked["code"].strip(), request.remote_addr or "")
+    device = people.device_for(db(), value)
+    return _keep_cookie(jsonify({"device": {"id": device.id, "name": device.name, "crew": device.crew}}), value)
+
+
+@bp.post("/field/records")
+def records() -> Response:
+    _only("application/json")
+    if (request.content_length or 0) > BATCH_BYTES:
+        raise Problem("batch_too_big", where=request.path, status=413, limit_mb=1)
+    body = request.get_data(cache=False)
+    return jsonify(survey.receive(db(), body, sender=g.device.id, received_at=clock.of(db()).now()))
+
+
+@bp.post("/field/photos/<record>/<digest>")
+def photo(record: str, digest: str) -> Response:
+    """One scaled picture, after its record; kept under the digest of its bytes."""
+    if (request.content_length or 0) > PHOTO_BYTES:
+        raise Problem("photo_too_big", where=digest, status=413, limit_kb=200)
+    if request.mimetype not in PHOTO_MEDIA:
+        raise Problem("photo_not_picture", where=digest, status=422)
+    return jsonify(survey.receive_photo(db(), record, digest, request.mimetype, request.get_data(cache=False)))
+
+
+@bp.get("/field/pack")
+def pack() -> Response:
+    body = json.dumps(phone_pack.make(db(), g.device), ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode()
+    response = compressed(body, "application/json; charset=utf-8")
+    return _keep_cookie(response, request.cookies[device_cookie()])
