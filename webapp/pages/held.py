@@ -1,0 +1,86 @@
+"""What waits for the office: held records to mend or set aside, doubts to settle, outlines to decide."""
+
+from __future__ import annotations
+
+import json
+
+from flask import Blueprint, Response, g, redirect, request, url_for
+
+from .. import jobs
+from ..land import service as land
+from ..problems import Problem
+from ..survey import service as survey
+from .access import db, may
+from .layout import render, words
+
+bp = Blueprint("held", __name__)
+
+
+@bp.get("/held")
+def page(problem: Problem | None = None) -> str:
+    held, doubts, waiting = survey.held(db()), survey.doubts(db()), land.waiting(db())
+    return render("held.html", title=words("pages.held.title", n=len(held) + len(doubts) + len(waiting), held=len(held), doubts=len(doubts), waiting=len(waiting)),
+                  held=held, doubts=doubts, waiting=waiting, problem=problem, can_mend=may("mend_records"),
+                  done=request.args.get("done", ""))
+
+
+def _after(done: str) -> Response:
+    jobs.ask(db(), "estimates", g.person.name)
+    return redirect(url_for("held.page", done=done), 303)
+
+
+@bp.post("/held/<record>/mend")
+def mend(record: str) -> Response | tuple[str, int]:
+    """Only fields whose text changed are mended; the record as it came stays in the log."""
+    fields = {name[2:]: value for name, value in request.form.items() if name.startswith("f.") and value != request.form.get("was." + name[2:], "")}
+    try:
+        survey.mend(db(), record, fields, g.person.name)
+    except Problem as problem:
+        return page(problem), problem.status
+    return _after("mended")
+
+
+@bp.post("/held/<record>/keep")
+def keep(record: str) -> Response | tuple[str, int]:
+    try:
+        survey.accept(db(), record, g.person.name)
+    except Problem as problem:
+        return page(problem), problem.status
+    return _after("kept")
+
+
+@bp.post("/held/<record>/aside")
+def aside(record: str) -> Response | tuple[str, int]:
+    try:
+        survey.set_aside(db(), record, g.person.name, request.form.get("why", ""))
+    except Problem as problem:
+        return page(problem), problem.status
+    return _after("aside")
+
+
+@bp.post("/doubts/<int:doubt>/<answer>")
+def doubt(doubt: int, answer: str) -> Response | tuple[str, int]:
+    """``take`` the proposal, or ``leave`` the record as it is."""
+    try:
+        survey.settle_doubt(db(), doubt, answer, g.person.name)
+    except Problem as problem:
+        return page(problem), problem.status
+    return _after(answer)
+
+
+@bp.post("/outlines/<int:waiting>/<action>")
+def outline(waiting: int, action: str) -> Response | tuple[str, int]:
+    try:
+        land.settle_waiting(db(), waiting, g.person.name, action, code=request.form.get("code", ""))
+    except Problem as problem:
+        return page(problem), problem.status
+    return _after(action)
+
+
+@bp.get("/records/<record>")
+def record(record: str) -> str:
+    """One record's history: as it came, what replaced it, what the office decided."""
+    steps = survey.record_history(db(), record)
+    for step in steps:
+        step["shown"] = json.dumps(step.get("fields", {}), ensure_ascii=False, sort_keys=True) if not isinstance(step.get("fields"), str) else step["fields"]
+    return render("record.html", title=words("pages.record.title", record=record[:13]), steps=steps, record=record)
