@@ -1,0 +1,90 @@
+"""What needs a person now: the few things that will not mend themselves, each with its place to act."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from flask import Blueprint, g, url_for
+
+from .. import clock, jobs, settings
+from ..cutting import service as cutting
+from ..land import service as land
+from ..survey import service as survey
+from ..weeks import monday_of
+from .access import db, may
+from .conditions import CODES
+from .layout import render, words
+from .resting import estimates
+
+bp = Blueprint("today", __name__)
+LEASE_SOON_DAYS, OLD_VISIT_DAYS, LOST_PHONE_DAYS = 270, 84, 2
+MOST_NAMED = 4
+
+
+@bp.get("/today")
+def page() -> str:
+    today, week = clock.of(db()).today(), clock.of(db()).week()
+    stale, tasks = "", []
+    if may("see_field"):
+        ripe, _, _, stale = estimates()
+        tasks += _from_plots(ripe, today)
+    if may("see_held"):
+        tasks += _from_records()
+    if may("manage_devices"):
+        tasks += _from_phones()
+    orders = cutting.orders(db(), week=week)
+    if may("see_plan"):
+        tasks += _from_plan(orders, week)
+    failed = [job for job in jobs.recent(db(), 10) if job["state"] == "failed"] if may("make_plan") else []
+    tasks += [{"text": words("pages.today.failed", kind=words(f"pages.job.{job['kind']}")), "href": url_for("cutting.page")} for job in failed[:1]]
+    return render("today.html", title=words("pages.today.title", n=len(tasks), name=g.person.name.split()[0]), tasks=tasks, orders=orders, week=week, stale=stale)
+
+
+def _names(codes, plots) -> list[str]:
+    named = [f"{plots.at[c, 'name']}, {c}" for c in codes[:MOST_NAMED]]
+    return named + ([words("pages.today.and_more", n=len(codes) - MOST_NAMED)] if len(codes) > MOST_NAMED else [])
+
+
+def _task(code: str, href: str, n: int, **params) -> list[dict]:
+    return [{"text": words(f"pages.today.{code}", n=n, **params), "href": href}] if n else []
+
+
+def _from_plots(ripe, today) -> list[dict]:
+    """Passing plots, leases that end with plants standing, near-ripe plots nobody has visited for long."""
+    plots, codes = land.plots(db()).loc[ripe.meta["plots"]], ripe.meta["plots"]
+    letters = [CODES[int(c)] for c in ripe.arrays["condition"][:, 0]]
+    passing = [c for c, l in zip(codes, letters) if l == "P"]
+    ending = [c for c in codes if plots.at[c, "lease_end"] and plots.at[c, "lease_end"] <= today + timedelta(days=LEASE_SOON_DAYS)]
+    old = [c for c, l in zip(codes, letters) if l in "CM" and _days_since(ripe.meta["by_plot"][c]["last_visit"], today) > OLD_VISIT_DAYS]
+    undated = [c for c in codes if not plots.at[c, "planted_on"]]
+    return (_task("passing", url_for("ripeness.page", condition="P"), len(passing), names=_names(passing, plots))
+            + _task("leases", url_for("land.page"), len(ending), names=_names(ending, plots), days=LEASE_SOON_DAYS)
+            + _task("unvisited", url_for("ripeness.page", by="visit"), len(old), names=_names(old, plots), weeks=OLD_VISIT_DAYS // 7)
+            + _task("undated", url_for("land.page"), len(undated), names=_names(undated, plots)))
+
+
+def _days_since(day, today) -> int:
+    from datetime import date
+
+    return 10_000 if not day else (today - (date.fromisoformat(day[:10]) if isinstance(day, str) else day)).days
+
+
+def _from_records() -> list[dict]:
+    held, doubts, waiting = survey.held(db()), survey.doubts(db()), land.waiting(db())
+    return (_task("held", url_for("held.page"), len(held)) + _task("doubts", url_for("held.page"), len(doubts)) + _task("outlines", url_for("held.page"), len(waiting)))
+
+
+def _from_phones() -> list[dict]:
+    holes = [p for p in survey.phones(db()) if p["missing"]]
+    return _task("holes", url_for("people.page"), len(holes))
+
+
+def _from_plan(orders: list[dict], week: str) -> list[dict]:
+    plan = cutting.plan(db())
+    if plan is None:
+        return _task("no_plan", url_for("cutting.page"), 1)
+    out = _task("no_orders", url_for("cutting.page"), int(not orders), week=week)
+    short = [w for w, t in plan.short_weeks()]
+    need = settings.load(db())["need_t_week"]
+    first = min(short, key=monday_of) if short else ""
+    return out + _task("short", url_for("cutting.page"), len(short), first=first, need_t=need)
