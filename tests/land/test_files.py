@@ -1,0 +1,170 @@
+"""Files of plots: what is sound comes in at once, what is not waits and is told in words."""
+
+import io
+import json
+import zipfile
+
+import pytest
+
+from webapp.land import service
+from webapp.problems import Problem
+
+SQUARE = [[-103.0, 20.6], [-102.997, 20.6], [-102.997, 20.603], [-103.0, 20.603], [-103.0, 20.6]]
+
+
+def moved(dx, dy=0.0, ring=SQUARE):
+    return [[x + dx, y + dy] for x, y in ring]
+
+
+def feature(code, ring, **more):
+    return {"type": "Feature", "properties": {"code": code, "name": f"Tabla {code}", "zone": "Loma", "parcel": "P1", "planted_on": "2020-07-01",
+                                               "row_spacing_m": 3.0, "plant_spacing_m": 1.1, **more}, "geometry": {"type": "Polygon", "coordinates": [ring]} if ring else None}
+
+
+def geojson(*features):
+    return json.dumps({"type": "FeatureCollection", "features": list(features)}).encode()
+
+
+def load(db, data, name="t.geojson"):
+    return service.load(db, service.read(data, name), "Ana")
+
+
+def codes(preview):
+    return {(f.code, f.subject.split(", ")[-1]) for f in preview.findings}
+
+
+def test_good_plots_come_in_and_bad_ones_wait(db):
+    bow_tie = [[-102.99, 20.6], [-102.987, 20.603], [-102.987, 20.6], [-102.99, 20.603], [-102.99, 20.6]]
+    data = geojson(feature("A", SQUARE), feature("B", bow_tie), feature("C", moved(0.02)), feature("D", moved(0.021)),
+                   feature("A", moved(0.05)), feature("E", moved(0.07)), feature("F", None), feature("", moved(0.09)))
+    looked = service.preview(db, service.read(data, "t.geojson"))
+    assert len(service.plots(db)) == 0, "a preview changes nothing"
+    done = load(db, data)
+    assert looked == done
+    assert set(done.new) == {"A", "E"} and len(done.waiting) == 6
+    assert {("invalid_ring", "B"), ("overlap", "C"), ("overlap", "D"), ("duplicate_code", "A"), ("no_outline", "F")} <= codes(done)
+    assert "no_code" in {f.code for f in done.findings}
+    for finding in done.findings:
+        assert finding.what.text("es") and finding.do.text("en")
+    plots = service.plots(db)
+    assert list(plots.index) == ["A", "E"] and plots.at["A", "planted_on"].year == 2020
+    assert plots.at["A", "planted_plants"] is None or plots.at["A", "planted_plants"] == pytest.approx(plots.at["A", "area_ha"] * 10_000 / 3.3)
+
+
+def test_loading_again_changes_nothing_and_a_new_outline_keeps_the_old(db):
+    load(db, geojson(feature("A", SQUARE)))
+    before = service.version(db)
+    assert load(db, geojson(feature("A", SQUARE))).unchanged == ("A",) and service.version(db) == before
+    assert load(db, geojson(feature("A", moved(0.0005)))).changed == ("A",)
+    assert len(service.outline_versions(db, "A")) == 2 and service.version(db) == before + 1
+
+
+def test_overlap_with_a_loaded_plot_waits(db):
+    load(db, geojson(feature("A", SQUARE)))
+    done = load(db, geojson(feature("B", moved(0.001))))
+    assert done.new == () and "overlap_existing" in {f.code for f in done.findings}
+    waiting = service.waiting(db)
+    service.settle_waiting(db, waiting[0]["id"], "Ana", "take")
+    assert "B" in service.plots(db).index and service.waiting(db) == []
+
+
+def test_a_mended_bow_tie_becomes_its_two_triangles(db):
+    load(db, geojson(feature("B", [[-102.99, 20.6], [-102.987, 20.603], [-102.987, 20.6], [-102.99, 20.603], [-102.99, 20.6]])))
+    service.settle_waiting(db, service.waiting(db)[0]["id"], "Ana", "take")
+    assert service.outlines(db)["B"]["type"] == "MultiPolygon"
+
+
+def test_heights_swapped_axes_slivers_and_parts(db):
+    up = [[*p, 1500.0] for p in SQUARE]
+    parts = feature("M", SQUARE)
+    parts["geometry"] = {"type": "MultiPolygon", "coordinates": [[moved(0.02)], [moved(0.03)]]}
+    done = load(db, geojson(feature("Z", up), feature("S", [[y, x] for x, y in moved(0.05)]), feature("T", [[-102.9, 20.6], [-102.8999, 20.6], [-102.8999, 20.600001], [-102.9, 20.600001], [-102.9, 20.6]]), parts))
+    assert set(done.new) == {"Z"}
+    assert {("three_d", "Z"), ("swapped", "S"), ("sliver", "T"), ("multipart", "M")} <= codes(done)
+    assert len(service.outlines(db)["Z"]["coordinates"][0][0]) == 2
+
+
+@pytest.mark.parametrize("kind, name", [("geojson", "a.geojson"), ("gpkg", "a.gpkg"), ("shp", "a.zip"), ("kml", "a.kml")])
+def test_each_format_goes_out_and_comes_back(db, tmp_path, kind, name):
+    from webapp.database import open_estate
+
+    load(db, geojson(feature("A", SQUARE, tenure="leased", lease_end="2028-01-31"), feature("B", moved(0.01))))
+    data, _, _ = service.export_plots(db, kind)
+    other = open_estate(tmp_path / "other.db", create=True)
+    done = service.load(other, service.read(data, name), "Eva")
+    assert set(done.new) == {"A", "B"}, done.findings
+    one, two = service.plots(db), service.plots(other)
+    assert two["area_ha"].tolist() == pytest.approx(one["area_ha"].tolist(), rel=1e-9)
+    assert two.at["A", "planted_on"] == one.at["A", "planted_on"] and two.at["A", "lease_end"] == one.at["A", "lease_end"]
+
+
+def test_any_crs_comes_in_as_wgs84(db):
+    import geopandas
+
+    frame = geopandas.read_file(io.BytesIO(geojson(feature("A", SQUARE))))
+    utm = frame.to_crs("EPSG:32613")
+    import tempfile
+    from pathlib import Path
+
+    with tempfile.TemporaryDirectory() as folder:
+        utm.to_file(Path(folder) / "a.gpkg", driver="GPKG")
+        found = service.read((Path(folder) / "a.gpkg").read_bytes(), "a.gpkg")
+    assert "reprojected" in {f.code for f in found.notes}
+    assert found.features[0].geometry["coordinates"][0][0][0] == pytest.approx(-103.0, abs=1e-6)
+
+
+def zipped(**members):
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, data in members.items():
+            archive.writestr(name.replace("_", "."), data)
+    return buffer.getvalue()
+
+
+def without_prj():
+    import tempfile
+    from pathlib import Path
+
+    import geopandas
+
+    frame = geopandas.read_file(io.BytesIO(geojson(feature("A", SQUARE))))[["code", "geometry"]]
+    with tempfile.TemporaryDirectory() as folder:
+        frame.to_file(Path(folder) / "a.shp")
+        return zipped(**{f"a_{p.suffix[1:]}": p.read_bytes() for p in Path(folder).glob("a.*") if p.suffix != ".prj"})
+
+
+@pytest.mark.parametrize("data, name, code", [
+    (b"", "a.geojson", "file_empty"), (b"hola", "a.geojson", "file_not_as_named"), (b"{", "a.geojson", "file_unreadable"), (b"{}", "a.txt", "file_kind"),
+    (geojson(), "a.geojson", "no_features"), (b"PK\x03\x04basura", "a.zip", "file_unreadable"), (geojson(feature("A", SQUARE)), "a.gpkg", "file_not_as_named"),
+    (zipped(a_txt=b"x"), "a.zip", "zip_members"), (zipped(a_shp=b"\0" * 60_000_000), "a.zip", "zip_bomb"), (b"<kml/>", "a.kml", "file_unreadable"),
+])
+def test_unreadable_files_are_refused_and_change_nothing(db, data, name, code):
+    with pytest.raises(Problem) as refused:
+        load(db, data, name)
+    assert refused.value.code == code or (code == "file_unreadable" and refused.value.code == "no_features"), refused.value
+    assert refused.value.text("es") and len(service.plots(db)) == 0
+
+
+def test_shapefile_without_prj_is_not_guessed(db):
+    with pytest.raises(Problem) as refused:
+        load(db, without_prj(), "a.zip")
+    assert refused.value.code == "no_prj"
+
+
+def test_spanish_headings_and_dates(db):
+    one = {"type": "Feature", "properties": {"Clave": "VS-04", "Nombre": "El Tapia", "Zona": "Vado Seco", "Plantado": "01/07/2019", "Entre surcos": "3,0", "Tenencia": "Rentado"},
+           "geometry": {"type": "Polygon", "coordinates": [SQUARE]}}
+    load(db, geojson(one))
+    found = service.plot(db, "VS-04")
+    assert found["name"] == "El Tapia" and found["planted_on"].isoformat() == "2019-07-01" and found["row_spacing_m"] == 3.0
+
+
+def test_closures_are_whole_weeks_of_known_places(db):
+    load(db, geojson(feature("A", SQUARE)))
+    made = service.add_closure(db, "zone", "Loma", "2026-W49", "2026-W50", "puente", "Ana")
+    for bad in (("zone", "Nada", "2026-W49", "2026-W50"), ("plot", "A", "2026-W60", "2026-W61"), ("plot", "A", "2026-W50", "2026-W49")):
+        with pytest.raises(Problem):
+            service.add_closure(db, *bad, "", "Ana")
+    assert [c["id"] for c in service.closures(db)] == [made]
+    service.remove_closure(db, made, "Ana")
+    assert service.closures(db) == []
