@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..problems import Problem
-from ..quantity import COMMON_PRACTICE, DERIVED, PUBLISHED, Constant
+from ..quantity import COMMON_PRACTICE, PUBLISHED, Constant
 
 OIML = "OIML R 22, 1975, International alcoholometric tables, general formula"
 _A = np.array([998.20123, -192.9769495, 389.1238958, -1668.103923, 13522.15441, -88292.78388, 306287.4042,
@@ -35,8 +35,6 @@ GAY_LUSSAC = Constant("ethanol per hexose at the stoichiometric limit", 2 * ETHA
                       "Gay-Lussac's equation C6H12O6 → 2 C2H5OH + 2 CO2", PUBLISHED)
 FRUCTAN_DP = Constant("mean degree of polymerisation of mature blue agave fructan", 21.11, "1", 0.5,
                       "Botanical Sciences, 2021, article 2641 (Arandas, spring 2019)", PUBLISHED)
-ART_INDUSTRY = Constant("ART of agave received by distilleries", 0.24, "t ART per t", 0.02,
-                        "Bautista-Justo et al. 2001, Acta Universitaria 11(1): 24.43 % and 26.78 %; trade pages 21 %: rounded middle", DERIVED)
 STANDARD_ABV = Constant("strength of the trade's litre", 40.0, "% vol", 0.0, "the regulatory council counts litres at 40 % vol", COMMON_PRACTICE)
 
 

@@ -7,17 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from . import ageing, demand
-from .classes import CLASSES, MIXED, years_in_wood
+from .classes import MIXED, years_in_wood
 from .distilling import agave_t, litres_at_40
 from .futures import stream
-
-LONGEST_LEAD = 4  # years of sales needed past the last year of distilling
 
 
 @dataclass(frozen=True)
 class Need:
     """tonnes [S, T]; sales_l and distil_l [S, T, K] at 40 % vol by kind (category, class); too_late_l [S, T, K];
-    growth [S, L] log growth of each line to the middle of the span (for ranking what matters); kg_per_l [S]."""
+    line_litres [S, T, L] sales a year by line (for ranking what matters); kg_per_l [S]."""
 
     kinds: tuple[tuple[str, str], ...]
     tonnes: np.ndarray
@@ -48,14 +46,15 @@ def need(past: demand.History, trend: demand.Trend, paths: list[demand.Path], wh
     With ``stock`` None nobody has told what is in wood: it is then taken as enough for sales nearer than
     their ageing time. The same seed gives the same luck whatever the paths.
     """
-    longer = np.concatenate([years, years[-1] + 1 + np.arange(LONGEST_LEAD)])
-    lengths = np.concatenate([length, np.ones(LONGEST_LEAD)])
+    kinds = tuple(sorted({(line[1], line[2]) for line in past.lines}))
+    wood = np.array([years_in_wood(name, own_classes) for _, name in kinds])
+    lead = int(np.ceil(wood.max(initial=0.0))) + 1  # what is distilled in the last year is sold as late as this
+    longer = np.concatenate([years, years[-1] + 1 + np.arange(lead)])
+    lengths = np.concatenate([length, np.ones(lead)])
     bottles = demand.sample(past, trend, longer, paths, which, stream(seed, "demand"), damping=damping, growth_doubt=growth_doubt, stopped=stopped)
     litres = litres_at_40(bottles, spirit.bottle_abv)
-    kinds = tuple(sorted({(line[1], line[2]) for line in past.lines}))
     member = np.array([[kind == (line[1], line[2]) for kind in kinds] for line in past.lines], float)
     sales = litres @ member
-    wood = np.array([years_in_wood(name, own_classes) for _, name in kinds])
     oldest = 1 + max((len(v) for v in (stock or {}).values()), default=1)
     in_wood = np.zeros((len(kinds), oldest))
     for k, kind in enumerate(kinds):
@@ -69,7 +68,3 @@ def need(past: demand.History, trend: demand.Trend, paths: list[demand.Path], wh
     tonnes = agave_t(laid.distil_l @ share, kg[:, None])
     too_late = laid.too_late_l if stock is not None else np.zeros_like(laid.too_late_l)
     return Need(kinds, tonnes, sales[:, :len(years)] * length[None, :, None], laid.distil_l, too_late, litres[:, :len(years)], kg)
-
-
-def known_class(name: str, own_classes: dict[str, float] | None = None) -> bool:
-    return name in CLASSES or name in (own_classes or {})
