@@ -1,0 +1,67 @@
+"""How many plants and rows are enough, and where to take them.
+
+The interval of a plot's mean after one visit, from the plot's prior and this round's readings, is the
+same on the phone and on the plot's page (Bayes with known variances: prior τ², visit σ_v², plant σ_e²).
+Row counts use Cochran (1977, *Sampling Techniques*, §4.4–4.6) with finite-population correction.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+Z95 = 1.959963984540054
+AHEAD, MOST = 3, 60
+
+
+@dataclass(frozen=True)
+class Prior:
+    """What is known of a plot's mean before the visit, and the noise of readings; all °Bx."""
+
+    mean_deg: float
+    sd_deg: float
+    visit_sd_deg: float
+    plant_sd_deg: float
+
+
+def mean_sd(prior: Prior, n: int) -> float:
+    """Sd of the plot's mean after ``n`` plants of one visit: 1/sd² = 1/τ² + 1/(σ_v² + σ_e²/n)."""
+    if n <= 0:
+        return prior.sd_deg
+    return math.sqrt(1 / (1 / prior.sd_deg**2 + 1 / (prior.visit_sd_deg**2 + prior.plant_sd_deg**2 / n)))
+
+
+def posterior(prior: Prior, values_deg: list[float]) -> tuple[float, float]:
+    """(mean, sd) °Bx of the plot after this round's readings (already at 20 °C)."""
+    n = len(values_deg)
+    if n == 0:
+        return prior.mean_deg, prior.sd_deg
+    base, weight = 1 / prior.sd_deg**2, 1 / (prior.visit_sd_deg**2 + prior.plant_sd_deg**2 / n)
+    return (prior.mean_deg * base + sum(values_deg) / n * weight) / (base + weight), mean_sd(prior, n)
+
+
+def still_needed(prior: Prior, n: int, narrowing_deg: float) -> int:
+    """Plants still to read until three more would narrow the sd by less than ``narrowing_deg`` (0 = enough)."""
+    more = 0
+    while more < MOST and mean_sd(prior, n + more) - mean_sd(prior, n + more + AHEAD) >= narrowing_deg:
+        more += 1
+    return more
+
+
+def sample_size(sd: float, error: float, population: int | None = None, z: float = 1.96) -> int:
+    """Units needed for a mean within ``error`` (same unit as ``sd``), with the finite-population correction.
+
+    Cochran (1977): n0 = (z·S/e)², n = n0 / (1 + n0/N).
+    """
+    if sd <= 0:
+        return 1
+    n0 = (z * sd / error) ** 2
+    n = n0 if population is None else n0 / (1 + n0 / population)
+    return max(1, min(math.ceil(n), population) if population else math.ceil(n))
+
+
+def systematic(population: int, n: int, start: int) -> list[int]:
+    """``n`` of ``population`` units at equal distance from a start drawn afresh (1…step); 1-based."""
+    n = min(n, population)
+    step = population / n
+    return [min(population, int(start + i * step)) for i in range(n)]
