@@ -42,16 +42,20 @@ class Faults:
                 by_round.setdefault(row["round"], []).append(row)
         readings = {r["id"]: [x for x in by_round[r["id"]] if x["kind"] == "reading"] for r in rounds}
         ripe = [r for r in rounds if plots[r["plot"]].planted_on.year <= 2020 and plots[r["plot"]].status == "standing"]
-        free = iter(self._luck.shuffled(ripe))
-        self._slipped(readings[next(free)["id"]][4], 10.0)
-        self._slipped(readings[next(free)["id"]][7], 0.1)
-        self._mistyped(log, readings, free, plots)
-        self._sun(next(r for r in free if r["instrument"] == "R-02"), readings)
-        self._flag(next(r for r in free if r["instrument"] == "R-02" and readings[r["id"]][0]["juice_temp_c"] >= 26), "yes")
-        self._flag(next(r for r in free if r["instrument"] == "R-04" and readings[r["id"]][0]["juice_temp_c"]), "no")
-        self._twice(log, next(r for r in free if any(x["kind"] == "row_count" for x in by_round[r["id"]])), by_round, plots)
-        self._clock(log, next(r for r in free if "2026-05" < r["taken_at"] < "2026-09"), by_round, plots, timedelta(days=365), "held in the future")
-        self._clock(log, next(r for r in free if "2025-09" < r["taken_at"] < "2026-02"), by_round, plots, None, "before the plants were planted")
+        pool = self._luck.shuffled(ripe)
+
+        def take(good=lambda r: True) -> dict:
+            """A round no other fault uses."""
+            return pool.pop(next(i for i, r in enumerate(pool) if good(r)))
+        self._slipped(readings[take()["id"]][4], 10.0)
+        self._slipped(readings[take()["id"]][7], 0.1)
+        self._mistyped(log, readings, take, plots)
+        self._sun(take(lambda r: r["instrument"] == "R-02"), readings)
+        self._flag(take(lambda r: r["instrument"] == "R-02" and readings[r["id"]][0]["juice_temp_c"] >= 25), "yes")
+        self._flag(take(lambda r: r["instrument"] == "R-04" and readings[r["id"]][0]["juice_temp_c"]), "no")
+        self._twice(log, take(lambda r: any(x["kind"] == "row_count" for x in by_round[r["id"]])), by_round, plots)
+        self._clock(log, take(lambda r: "2026-05" < r["taken_at"] < "2026-09"), by_round, plots, timedelta(days=365), "held in the future")
+        self._clock(log, take(lambda r: "2025-09" < r["taken_at"] < "2026-02"), by_round, plots, None, "before the plants were planted")
         halved = [pair for pair in loads if pair[0].pieces and pair[1]["plants"] and pair[1]["ticket"]]
         for load, row in self._luck.shuffled(halved)[:3]:
             row["plants"], row["pieces"] = round(load.plants * self._luck.uniform(1.75, 1.95)), None
@@ -62,17 +66,17 @@ class Faults:
         row["brix_raw_deg"] = round(right * factor, 2)
         self.note("slipped_decimal", row["id"], "above" if factor > 1 else "unusual_low", f"{row['brix_raw_deg']} for {right} °Bx")
 
-    def _mistyped(self, log: Log, readings, free, plots) -> None:
+    def _mistyped(self, log: Log, readings, take, plots) -> None:
         """No fault left: eight readings typed wrong and put right on the spot, one taken back. The product must use the right ones."""
         for _ in range(8):
-            head = next(free)
+            head = take()
             row = readings[head["id"]][3]
             phone = next(p for p in ("muestreo-1", "muestreo-2", "agronomia") if log.install(p, log.when(row)) == row["install"])
             right = row["brix_raw_deg"]
             row["brix_raw_deg"] = round(right + self._luck.pick((-9.0, 3.0, 10.0, -3.0)), 1)
             log.add("reading", phone, log.when(row) + minutes(0.4), plots[row["plot"]], round=row["round"], replaces=row["id"],
                     **{k: row[k] for k in ("row", "plant", "juice_temp_c", "wounded")}, brix_raw_deg=right)
-        row = readings[next(free)["id"]][5]
+        row = readings[take()["id"]][5]
         phone = next(p for p in ("muestreo-1", "muestreo-2", "agronomia") if log.install(p, log.when(row)) == row["install"])
         log.add("void", phone, log.when(row) + minutes(0.5), plots[row["plot"]], round=row["round"], replaces=row["id"], why="planta equivocada, era de la otra tabla")
 

@@ -28,22 +28,31 @@ def faulty(free: dict[str, list], plots: list[Plot], parcels: dict[str, Parcel],
         made["properties"].update(code=code, name=name, planted_plants=None, status="standing", gate="")
         made["geometry"]["coordinates"] = [layout.ring(corners)]
         return made
-    tie = small(free["Mesa del Tule"][0])
+    ground = {zone: sorted(cells, key=layout.area_m2, reverse=True) for zone, cells in free.items()}
+    tie = small(ground["Mesa del Tule"][0])
     crossed = [tie[0], tie[2], tie[1], tie[3]]
     made = [like("Mesa del Tule", "MT-91", "El Moño", crossed)]
     note("bow_tie_outline", "MT-91", "invalid_ring", "corners in the wrong order: the outline crosses itself; the plot waits")
-    left = small(free["Vado Seco"][0])
+    left = small(ground["Vado Seco"][0])
     right = [(x + 70.0, y + 45.0) for x, y in left]
     made += [like("Vado Seco", "VS-91", "Los Encimados", left), like("Vado Seco", "VS-92", "Los Encimados Dos", right)]
     note("overlapping_outlines", "VS-91 VS-92", "overlap", "walked twice with another corner: both outlines cover the same ground; both wait")
-    made += [like("Los Hornos", "LH-91", "La Repetida", small(free["Los Hornos"][0])), like("Los Hornos", "LH-91", "La Repetida Chica", small(free["Los Hornos"][1]))]
+    made += [like("Los Hornos", "LH-91", "La Repetida", small(ground["Los Hornos"][0])), like("Los Hornos", "LH-91", "La Repetida Chica", small(ground["Los Hornos"][1]))]
     note("duplicate_code", "LH-91", "duplicate_code", "two different plots carry one code; both wait")
     return made
 
 
-def small(corners, side_m: float = 160.0):
-    """A four-sided piece well inside a cell."""
+def small(corners, clear_m: float = 90.0):
+    """A four-sided piece well inside a cell, whatever the cell's shape."""
     x, y = layout.middle(corners)
-    return [(x - side_m, y - 0.7 * side_m), (x + 0.9 * side_m, y - 0.8 * side_m), (x + side_m, y + 0.75 * side_m), (x - 0.85 * side_m, y + 0.8 * side_m)]
+    inner = layout.set_back(corners, clear_m)
+    side = 170.0
+    while True:
+        piece = [(x - side, y - 0.7 * side), (x + 0.9 * side, y - 0.8 * side), (x + side, y + 0.75 * side), (x - 0.85 * side, y + 0.8 * side)]
+        if all(_inside(p, inner) for p in piece) or side < 40:
+            return piece
+        side *= 0.9
 
 
+def _inside(point, corners) -> bool:
+    return all((b[0] - a[0]) * (point[1] - a[1]) >= (b[1] - a[1]) * (point[0] - a[0]) for a, b in zip(corners, (*corners[1:], corners[0])))

@@ -132,9 +132,9 @@ def estate(zones: dict[str, tuple[Point, int]], plots: int, area_ha: float, spar
     free: dict[str, list[list[Point]]] = {}
     for zone, (centre, count) in zones.items():
         luck = Luck(f"ground {zone}")
-        total = round(count * 1.45) + spare
+        total = round(count * 1.55) + spare
         made = cells(centre, 640.0 * math.sqrt(count * 0.45), total, luck)
-        made.sort(key=lambda c: math.dist(middle(c), centre) * luck.uniform(0.7, 1.3))
+        made.sort(key=lambda c: math.dist(middle(c), centre) * luck.uniform(0.45, 1.55))
         owned += [(zone, i, cell) for i, cell in enumerate(made[:count])]
         free[zone] = made[count:]
     parts = [[cell] for _, _, cell in owned]

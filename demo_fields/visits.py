@@ -24,10 +24,10 @@ def interval_days(effective_months: float, luck: Luck) -> float:
     if effective_months >= 62:
         return luck.normal(37, 8)
     if effective_months >= 50:
-        return luck.normal(75, 18)
+        return luck.normal(62, 14)
     if effective_months >= 34:
-        return luck.normal(120, 30)
-    return luck.normal(260, 60)
+        return luck.normal(105, 25)
+    return luck.normal(240, 55)
 
 
 def due_days(plot: Plot, busy: list[tuple[date, date]]) -> list[date]:
