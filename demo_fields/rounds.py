@@ -59,7 +59,7 @@ def visit(log: Log, call: Visit) -> dict:
                    atc_low_c=low, atc_high_c=high, zero_check_deg=luck.pick((0, 0, 0, 0.1, -0.1)), start_row=start)
     spread = history.spread_at(plot, day)
     mean = plot.unpicked_mean(day) + luck.normal(0, laws.VISIT_SD_DEG)
-    count = 10 if age < 50 else luck.pick((10, 12, 12, 15, 15, 15, 20))
+    count = 10 if age < 50 else luck.pick((12, 12, 15, 15, 15, 20))
     keeps_temperature = atc == "no" or luck.chance(0.6)
     at += minutes(luck.uniform(5, 9))
     for k in range(count):

@@ -1,4 +1,4 @@
-"""Who goes where when: ripe plots every five or six weeks, young ones hardly ever, some never."""
+"""Who goes where when: ripe plots every five weeks, young ones hardly ever, some never."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class Visit:
 
 def interval_days(effective_months: float, luck: Luck) -> float:
     if effective_months >= 62:
-        return luck.normal(37, 8)
+        return luck.normal(33, 7)
     if effective_months >= 50:
         return luck.normal(62, 14)
     if effective_months >= 34:
