@@ -141,12 +141,26 @@ def test_planting_more_trades_shortage_for_glut(base):
 def test_flat_range_holds_what_it_says(base):
     _, built, _, found, _ = base
     tolerance = 0.3
-    low, high = rules.flat_range(built, found, tolerance, TERMS.land_limit_ha)
+    low, high = rules.flat_range(built, scenario.Repeated(built), tolerance, TERMS.land_limit_ha)
     assert low <= found.x[0] <= high and high > low
     for end in (low, high):
         bounds_low, bounds_high = built.low.copy(), built.high.copy()
         bounds_low[0] = bounds_high[0] = end
         assert scenario.recourse(scenario.replace(built, low=bounds_low, high=bounds_high)).cost <= found.cost + tolerance + 1e-3
+
+
+def test_asked_again_is_asked_anew(base):
+    """Starting from a kept corner changes the time, not the answer, whatever was asked in between."""
+    f, built, _, found, _ = base
+    solved = scenario.Repeated(built)
+    assert solved.best.cost == pytest.approx(found.cost, rel=1e-7)
+    other, _ = planting.program(f.with_need(f.need_t * 1.1), TERMS)
+    anew = scenario.recourse(other)
+    one = solved.again(other)
+    solved.again(planting.program(f.with_need(f.need_t * 0.5), TERMS)[0])
+    two = solved.again(other)
+    assert one.cost == pytest.approx(anew.cost, rel=1e-7) and one.x.tobytes() == two.x.tobytes()
+    assert one.x[:15] == pytest.approx(anew.x[:15], abs=1e-3)
 
 
 def test_risk_weight_lifts_bad_futures(base):

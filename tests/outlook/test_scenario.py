@@ -51,7 +51,7 @@ def test_farmer_problem():
     assert scenario.mean_value(problem).x == pytest.approx([120, 80, 300], abs=1e-6)
 
 
-@pytest.mark.parametrize("method", ["simplex", "ipm"])
+@pytest.mark.parametrize("method", ["simplex", "ipm", "choose"])
 def test_methods_agree(method):
     assert scenario.recourse(farmer(), method=method).cost == pytest.approx(-108_390, abs=0.01)
 

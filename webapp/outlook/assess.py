@@ -108,7 +108,7 @@ def assess(ask: Ask, progress: Progress = no_progress) -> Found:
     years, length, first = timetable(ask)
     step(0.02, "outlook.step.sample")
     standing, curve = supply_of(ask, years)
-    ratio = _sugar_ratio(standing, curve)
+    ratio = sugar_ratio(standing, curve)
     terms = terms_of(ask, ratio)
     trend = demand.fit(ask.past, v["trend_damping"])
     paths = demand.paths_of(v["case_grow"], v["case_fall"], ask.own_paths)
@@ -124,7 +124,8 @@ def assess(ask: Ask, progress: Progress = no_progress) -> Found:
     f = Futures(years, length, first, needed.tonnes, standing, curve, cohort_luck(count, len(years), v["cohort_log_sd"], ask.seed))
     step(0.06, "outlook.step.plan")
     built, lay = program(f, terms)
-    best = scenario.recourse(built, terms.risk_weight, method="ipm")
+    solved = scenario.Repeated(built, terms.risk_weight)
+    best = solved.best
     plan = rules.sum_up("plan", f, terms, lay, best)
     step(0.20, "outlook.step.rules")
     follow = [rules.follow(rule, built, lay, f, terms, ask.last_planted_ha) for rule in rules.RULES]
@@ -137,11 +138,11 @@ def assess(ask: Ask, progress: Progress = no_progress) -> Found:
     asked += [(market, paths, which, (market,)) for market in markets] if len(markets) > 1 else []
     cases: list[Case] = []
     for i, (name, chosen, walk, stopped) in enumerate(asked):
-        cases.append(_case(name, f.with_need(need_for(chosen, walk, stopped).tonnes), terms, plan.hectares))
+        cases.append(_case(name, f.with_need(need_for(chosen, walk, stopped).tonnes), terms, plan.hectares, solved if stopped else None))
         step(0.32 + 0.38 * (i + 1) / len(asked), "outlook.step.cases")
     worth = float((f.need_t.mean(axis=0) * (1 + terms.discount) ** -(np.arange(len(years)) - first)).sum() * terms.own_value_mxn_t)
     tolerance = FLAT_SHARE * worth
-    plain = best if terms.risk_weight == 0 else scenario.recourse(built, method="ipm")
+    plain = solved if terms.risk_weight == 0 else scenario.Repeated(built)
     flat = rules.flat_range(built, plain, tolerance / 1e6, terms.land_limit_ha)
     flat = (min(flat[0], float(plan.hectares[0])), max(flat[1], float(plan.hectares[0])))
     step(0.98, "outlook.step.tell")
@@ -151,9 +152,11 @@ def assess(ask: Ask, progress: Progress = no_progress) -> Found:
                  max(0.0, (mean_plan.cost - best.cost) * 1e6), max(0.0, (best.cost - perfect.cost) * 1e6), ratio, own_offsets)
 
 
-def _case(name: str, f: Futures, terms: Terms, hectares: np.ndarray) -> Case:
+def _case(name: str, f: Futures, terms: Terms, hectares: np.ndarray, solved: scenario.Repeated | None) -> Case:
     built, lay = program(f, terms)
-    own = rules.sum_up(name, f, terms, lay, scenario.recourse(built, terms.risk_weight, method="ipm"))
+    # another need moves bounds only; a near case is quickest from the solved corner, a far one (another path for all) anew
+    best = solved.again(built) if solved else scenario.recourse(built, terms.risk_weight, method="ipm")
+    own = rules.sum_up(name, f, terms, lay, best)
     return Case(name, own, rules.sum_up(name, f, terms, lay, scenario.at(built, first_stage(hectares))))
 
 
@@ -192,7 +195,7 @@ def terms_of(ask: Ask, ratio: float) -> Terms:
         change_mxn_ha=v["uneven_planting_mxn_ha"], risk_weight=v["risk_weight"])
 
 
-def _sugar_ratio(standing: supply.Standing, curve: supply.Curve) -> float:
+def sugar_ratio(standing: supply.Standing, curve: supply.Curve) -> float:
     """Standard tonnes per tonne of the estate's own agave, over all it will cut."""
     ripe_t = (standing.ripe * standing.mass_t).sum()
     if ripe_t > 0:

@@ -45,7 +45,7 @@ def sum_up(name: str, f: Futures, terms: Terms, lay: Layout, found: scenario.Res
     need = np.maximum(f.need_t[:, years], 1e-9)
     short = got.short_t[:, years] / need > SHORT_BY
     glut = (got.surplus_t[:, years] + got.lost_t[:, years]) / need > GLUT_BY
-    hectares = found.x[:lay.seasons].copy()
+    hectares = np.maximum(found.x[:lay.seasons], 0.0) + 0.0  # no minus zero on a page
     return Summary(name, hectares, float(got.value_mxn.mean()), float(short.any(axis=1).mean()), float(glut.any(axis=1).mean()),
                    float(got.short_t[:, years].sum() / need.sum()), float(got.bought_t[:, years].mean()), got)
 
@@ -72,19 +72,20 @@ def follow(rule: str, built: scenario.TwoStage, lay: Layout, f: Futures, terms: 
     return sum_up(rule, f, terms, lay, scenario.at(built, first_stage(hectares)))
 
 
-def flat_range(built: scenario.TwoStage, best: scenario.Result, tolerance: float, land_limit_ha: float, solves: int = 4) -> tuple[float, float]:
+def flat_range(built: scenario.TwoStage, solved: scenario.Repeated, tolerance: float, land_limit_ha: float, solves: int = 6) -> tuple[float, float]:
     """Hectares of the first season between which the expected cost rises by less than ``tolerance`` (millions).
 
     The later seasons are free to answer. The cost is convex in the first season's hectares; near its
     least the rise goes about with the square of the distance, which gives the next guess. Each end
     returned was solved and found inside the tolerance, so the range is rather too narrow than too wide.
     """
+    best = solved.best
     centre = float(best.x[0])
 
     def rise(hectares: float) -> float:
         low, high = built.low.copy(), built.high.copy()
         low[0] = high[0] = hectares
-        return scenario.recourse(scenario.replace(built, low=low, high=high), method="ipm").cost - best.cost
+        return solved.again(scenario.replace(built, low=low, high=high)).cost - best.cost
 
     def end(limit: float) -> float:
         inside, outside = centre, None
