@@ -1,11 +1,12 @@
 // Start, find the way between screens, keep the top bar true. A screen is a function of its address:
 // it returns {title, back, body} and is drawn whole; what matters lives in the database, not in the page.
 
+import { loadTable } from "./brix.js";
 import { h, act } from "./elements.js";
 import * as outbox from "./outbox.js";
 import * as pack from "./pack.js";
 import { keepSending, sending } from "./sender.js";
-import { load, state } from "./state.js";
+import { keep, load, state } from "./state.js";
 import { loadFields } from "./fields.js";
 import { figure, say, speak } from "./words.js";
 import { SCREENS } from "./screens/all.js";
@@ -68,7 +69,7 @@ export const go = (hash) => { if (location.hash === hash) draw(); else location.
 
 function showTrouble(error) {
   const full = error?.name === "QuotaExceededError";
-  const words = full ? say("trouble.full") : say("trouble.other", { name: error?.name ?? String(error) });
+  const words = error?.name === "cleared" ? say("trouble.cleared") : full ? say("trouble.full") : say("trouble.other", { name: error?.name ?? String(error) });
   announce(words);
   main.querySelector(".trouble")?.remove();
   main.prepend(h("p", { class: "fault trouble", role: "alert" }, words));
@@ -106,7 +107,7 @@ async function start() {
   addEventListener("unhandledrejection", (event) => showTrouble(event.reason));
   try {
     await load();
-    await Promise.all([speak(state.language), loadFields(), pack.load()]);
+    await Promise.all([speak(state.language), loadFields(), loadTable(), pack.load()]);
   } catch (error) {
     await speak(state.language);
     main.replaceChildren(h("h1", null, say("trouble.storage")), h("p", null, say("trouble.storage.do", { name: error?.name ?? "" })));
@@ -115,6 +116,9 @@ async function start() {
   addEventListener("hashchange", () => draw());
   addEventListener("sending", () => { drawBar(); if (main.dataset.screen === "sending") draw(true); if (sending.outcome === "done") pack.refresh(); });
   addEventListener("saved", () => drawBar());
+  addEventListener("pack", () => { const { device } = pack.pack(); if (device && state.device) keep("device", { ...state.device, ...device }); });
+  document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") drawBar(); }); // another tab may have saved or sent
+  addEventListener("store-closed", () => showTrouble({ name: "cleared" }));
   addEventListener("pack", () => { if (["home", "plots", "orders"].includes(main.dataset.screen)) draw(true); });
   addEventListener("ground", ({ detail }) => { if (detail.first && ["home", "plots"].includes(main.dataset.screen)) draw(true); });
   await draw();

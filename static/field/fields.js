@@ -7,39 +7,52 @@ export const PLOT_KINDS = ["row_count", "weighing", "age_check", "marking", "loa
 /** Fields of a row count that are touched up one by one. */
 export const COUNTERS = ["plants_standing", "gaps", "replanted", "sick_wilt", "sick_bud_rot", "sick_weevil", "quiote", "capon"];
 
-let kinds = {}, fields = {};
+/** Units that are words: nouns the label already says are dropped, the others are said in the reader's language. */
+const UNIT_WORDS = { plantas: "", surcos: "", piezas: "", "año": "", parte: "unit.share", "días": "unit.days" };
+
+let kinds = {};
 
 export async function loadFields() {
   const read = await (await fetch(new URL("./dictionary.json", import.meta.url))).json();
   kinds = Object.fromEntries(read.kinds.map((kind) => [kind.kind, kind]));
-  fields = {};
-  for (const kind of read.kinds) for (const field of kind.fields) fields[field.name] ??= field;
 }
 
 export const known = (kind) => Object.hasOwn(kinds, kind);
 export const fieldsOf = (kind) => kinds[kind]?.fields ?? [];
+const fieldOf = (kind, name) => fieldsOf(kind).find((field) => field.name === name);
 const inWords = (labels, fallback) => labels?.[tongue()] ?? fallback;
 
 export const kindName = (kind) => (hasWords(`kind.${kind}`) ? say(`kind.${kind}`) : inWords(kinds[kind]?.label, kind));
-export const fieldName = (name) => inWords(fields[name]?.label, name);
-export const choiceName = (name, choice) => inWords(fields[name]?.choice_labels?.[choice], String(choice));
+export const fieldName = (kind, name) => inWords(fieldOf(kind, name)?.label, name);
+export const fieldHelp = (kind, name) => inWords(fieldOf(kind, name)?.help, "");
+export const choiceName = (kind, name, choice) => inWords(fieldOf(kind, name)?.choice_labels?.[choice], String(choice));
+export const unitOf = (field) => (field.unit in UNIT_WORDS ? UNIT_WORDS[field.unit] && say(UNIT_WORDS[field.unit]) : field.unit ?? "");
 
 /** Why a value is unusual: {low, high, unit, likely}, or null. `likely` is the value with its decimal point put back. */
 export function doubtOf(kind, name, value) {
-  const field = fieldsOf(kind).find((one) => one.name === name);
+  const field = fieldOf(kind, name);
   if (!field || typeof value !== "number") return null;
-  const low = field.usual_low ?? -Infinity, high = field.usual_high ?? Infinity;
+  const low = field.usual_low ?? field.low ?? -Infinity, high = field.usual_high ?? field.high ?? Infinity;
   if (value >= low && value <= high) return null;
   const likely = [value / 10, value / 100, value * 10].map((one) => Math.round(one * 100) / 100).find((one) => one >= low && one <= high);
-  return { low: Number.isFinite(low) ? low : null, high: Number.isFinite(high) ? high : null, unit: field.unit ?? "", likely: likely ?? null };
+  return { low: Number.isFinite(low) ? low : null, high: Number.isFinite(high) ? high : null, unit: unitOf(field), likely: likely ?? null };
 }
 
-function valueWords(field, value) {
-  if (field.type === "choice") return choiceName(field.name, value);
+function valueWords(kind, field, value) {
+  if (field.type === "choice") return choiceName(kind, field.name, value);
   if (field.type === "yes_no") return say(Number(value) ? "yes" : "no");
-  return `${typeof value === "number" ? figure(value, 2) : String(value).slice(0, 80)}${field.unit ? ` ${field.unit}` : ""}`;
+  if (typeof value === "object") return "…";
+  const unit = unitOf(field), grouped = field.unit !== "año";
+  return `${typeof value === "number" && grouped ? figure(value, 2) : String(value).slice(0, 80)}${unit ? ` ${unit}` : ""}`;
 }
 
 /** The filled fields of a record as [name, value in words], in the dictionary's order. */
 export const shown = (record) => fieldsOf(record.kind).filter((field) => ![undefined, null, ""].includes(record[field.name]))
-  .map((field) => [field.name, valueWords(field, record[field.name])]);
+  .map((field) => [field.name, valueWords(record.kind, field, record[field.name])]);
+
+/** A record in few words: what it is about first, then what else was noted. */
+export function inShort(record) {
+  const asked = new Set(fieldsOf(record.kind).filter((field) => field.required).map((field) => field.name));
+  const values = shown(record).filter(([name]) => !["crew", "people"].includes(name));
+  return [...values.filter(([name]) => asked.has(name)), ...values.filter(([name]) => !asked.has(name))].slice(0, 2).map(([, value]) => value).join(", ");
+}

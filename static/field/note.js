@@ -30,11 +30,11 @@ export async function settleDoubts(kind, fields) {
   for (const [name, value] of Object.entries(fields)) {
     const doubt = doubtOf(kind, name, value);
     if (!doubt) continue;
-    const unit = doubt.unit ? ` ${doubt.unit}` : "";
-    const answer = await ask(say("doubt.title", { field: fieldName(name), value: `${figure(value, 2)}${unit}` }),
-      say("doubt.usual", { low: figure(doubt.low, 1), high: figure(doubt.high, 1), unit: doubt.unit }),
-      [["again", say("doubt.again")], ...(doubt.likely === null ? [] : [["likely", say("doubt.likely", { value: `${figure(doubt.likely, 2)}${unit}` })]]),
-        ["keep", say("doubt.keep", { value: `${figure(value, 2)}${unit}` })]]);
+    const unit = doubt.unit ? ` ${doubt.unit}` : "", plain = name === "planting_year" ? String : (number) => figure(number, 2);
+    const answer = await ask(say("doubt.title", { field: fieldName(kind, name), value: `${plain(value)}${unit}` }),
+      say("doubt.usual", { low: plain(doubt.low), high: plain(doubt.high), unit: doubt.unit }),
+      [["again", say("doubt.again")], ...(doubt.likely === null ? [] : [["likely", say("doubt.likely", { value: `${plain(doubt.likely)}${unit}` })]]),
+        ["keep", say("doubt.keep", { value: `${plain(value)}${unit}` })]]);
     if (answer === "again") return null;
     if (answer === "likely") settled[name] = doubt.likely;
     else confirmed = true;

@@ -90,17 +90,20 @@ export function latest(limit = 50) {
   }));
 }
 
-/** Those entries that still count: neither replaced nor voided by a later one, and no voids themselves. */
+/**
+ * Those entries that still count. A void takes what it names out of force (voiding the void brings it
+ * back); a correction hides what it replaces; of two corrections of one record the later counts.
+ */
 export function current(entries) {
-  const gone = new Set(), byId = new Map(entries.map((entry) => [entry.id, entry]));
-  for (const entry of [...entries].sort((a, b) => b.seq - a.seq)) {
-    if (entry.replaces && !gone.has(entry.id)) {
-      gone.add(entry.replaces);
-      const earlier = byId.get(entry.replaces); // an older correction of the same record gives way
-      if (entry.kind !== "void" && earlier) for (const other of entries) if (other.replaces === earlier.id && other.seq < entry.seq) gone.add(other.id);
-    }
+  const newestFirst = [...entries].sort((a, b) => b.seq - a.seq), voided = new Set(), hidden = new Set(), mended = new Set();
+  for (const entry of newestFirst) if (entry.kind === "void" && !voided.has(entry.id)) voided.add(entry.replaces);
+  for (const entry of newestFirst) {
+    if (entry.kind === "void" || !entry.replaces || voided.has(entry.id)) continue;
+    if (mended.has(entry.replaces)) hidden.add(entry.id);
+    mended.add(entry.replaces);
+    hidden.add(entry.replaces);
   }
-  return entries.filter((entry) => entry.kind !== "void" && !gone.has(entry.id));
+  return entries.filter((entry) => entry.kind !== "void" && !voided.has(entry.id) && !hidden.has(entry.id));
 }
 
 /** Write the server's receipts {id → {state, problem}} beside their entries. */

@@ -1,27 +1,61 @@
 // How many plants are enough and where the next one stands: the same arithmetic as survey/sampling.py.
 
 const Z95 = 1.959963984540054;
-const STEP_AHEAD = 3, MOST = 60;
+const AHEAD = 3, MOST = 60;
+const GOLDEN = 0.6180339887498949;
+const GUESSED_ROWS = 60, GUESSED_PLANTS = 100;
 
-/** Sd of a plot's mean from its prior sd and n readings of one visit; n = 0 is the prior alone. */
-export function meanSd(priorSd, visitSd, plantSd, n) {
-  return n ? Math.sqrt(1 / (1 / priorSd ** 2 + 1 / (visitSd ** 2 + plantSd ** 2 / n))) : priorSd;
+/** Sd °Bx of a plot's mean after n plants of one visit; `prior` is {mean_deg, sd_deg, visit_sd_deg, plant_sd_deg}. */
+export function meanSd(prior, n) {
+  return n > 0 ? Math.sqrt(1 / (1 / prior.sd_deg ** 2 + 1 / (prior.visit_sd_deg ** 2 + prior.plant_sd_deg ** 2 / n))) : prior.sd_deg;
 }
 
-/** {mean_deg, sd_deg, low_deg, high_deg, more} of a plot from its prior and one round's readings. */
-export function stand(values, prior, settings) {
-  const n = values.length, sd = meanSd(prior.sd_deg, prior.visit_sd_deg, prior.plant_sd_deg, n);
-  const noise = n ? prior.visit_sd_deg ** 2 + prior.plant_sd_deg ** 2 / n : Infinity;
-  const weight = 1 / noise, base = 1 / prior.sd_deg ** 2;
-  const mean = n ? (prior.mean_deg * base + (values.reduce((a, b) => a + b, 0) / n) * weight) / (base + weight) : prior.mean_deg;
-  const enough = (k) => meanSd(prior.sd_deg, prior.visit_sd_deg, prior.plant_sd_deg, k) - meanSd(prior.sd_deg, prior.visit_sd_deg, prior.plant_sd_deg, k + STEP_AHEAD) < settings.enough_narrowing_deg;
+/** [mean, sd] °Bx of the plot after this round's readings (already at 20 °C). */
+export function posterior(prior, values) {
+  const n = values.length;
+  if (!n) return [prior.mean_deg, prior.sd_deg];
+  const base = 1 / prior.sd_deg ** 2, weight = 1 / (prior.visit_sd_deg ** 2 + prior.plant_sd_deg ** 2 / n);
+  const mean = values.reduce((sum, value) => sum + value, 0) / n;
+  return [(prior.mean_deg * base + mean * weight) / (base + weight), meanSd(prior, n)];
+}
+
+/** Plants still to read until three more would narrow the sd by less than `narrowing` (0 = enough). */
+export function stillNeeded(prior, n, narrowing) {
   let more = 0;
-  while (more < MOST && !enough(n + more)) more += 1;
-  return { mean_deg: mean, sd_deg: sd, low_deg: mean - Z95 * sd, high_deg: mean + Z95 * sd, more };
+  while (more < MOST && meanSd(prior, n + more) - meanSd(prior, n + more + AHEAD) >= narrowing) more += 1;
+  return more;
 }
 
-export function systematicStart(rows, plants, n) {
-  const rowStep = Math.max(1, Math.floor((rows ?? 60) / n)), plantStep = 7;
-  return { row: 1 + Math.floor(Math.random() * rowStep), plant: 1 + Math.floor(Math.random() * plantStep), row_step: rowStep, plant_step: plantStep };
+/** What the screen shows: {mean_deg, sd_deg, low_deg, high_deg, more}, the interval at 95 %. */
+export function stand(prior, values, narrowing) {
+  const [mean, sd] = posterior(prior, values);
+  return { mean_deg: mean, sd_deg: sd, low_deg: mean - Z95 * sd, high_deg: mean + Z95 * sd, more: stillNeeded(prior, values.length, narrowing) };
 }
-export function placeOf(walk, i) { return { row: walk.row + i * walk.row_step, plant: walk.plant + i * walk.plant_step }; }
+
+/** Units needed for a mean within `error`, with the finite-population correction (Cochran 1977, §4.4–4.6). */
+export function sampleSize(sd, error, population = null, z = 1.96) {
+  if (sd <= 0) return 1;
+  const n0 = ((z * sd) / error) ** 2, n = population === null ? n0 : n0 / (1 + n0 / population);
+  return Math.max(1, population === null ? Math.ceil(n) : Math.min(Math.ceil(n), population));
+}
+
+/** `n` of `population` units at equal distance from a start within the first step; 1-based. */
+export function systematic(population, n, start) {
+  const count = Math.min(n, population), step = population / count;
+  return Array.from({ length: count }, (_, i) => Math.min(population, Math.trunc(start + i * step)));
+}
+
+/** A walk drawn afresh: rows at equal distance from a random start, one plant in each, equally drawn along the row. */
+export function drawWalk(rows, plants, n, random = Math.random) {
+  const size = { rows: rows ?? GUESSED_ROWS, plants: plants ?? GUESSED_PLANTS };
+  return { ...size, n: Math.min(n, size.rows), row_draw: random(), plant_draw: random() };
+}
+
+/** {row, plant} of the i-th reading (from 0); once through the plot, the next pass takes rows between. */
+export function placeOf(walk, i) {
+  const pass = Math.floor(i / walk.n), at = i % walk.n;
+  const draw = (share) => (share + pass * GOLDEN) % 1;
+  const pick = (population, share) => systematic(population, walk.n, 1 + draw(share) * (population / Math.min(walk.n, population)));
+  const plants = pick(walk.plants, walk.plant_draw);
+  return { row: pick(walk.rows, walk.row_draw)[at], plant: plants[at % plants.length] };
+}

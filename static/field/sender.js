@@ -13,7 +13,7 @@ const SPLIT = new Set([400, 413, 422, 500]);
 /** What the top bar and the sending screen show. */
 export const sending = { at_ms: null, outcome: "idle", enrol: false, clock_error_s: null, next_ms: null };
 
-let tries = 0, timer = null, again = false, running = null;
+let tries = 0, timer = null, again = false, running = null, listening = false;
 const tell = () => dispatchEvent(new Event("sending"));
 
 class Halt extends Error {
@@ -157,6 +157,8 @@ export function wait(header, now = Date.now()) {
 
 /** Send when there may be a road: now, on coming to the front, on "online" (which promises nothing), after each save. */
 export function keepSending() {
+  if (listening) return send(true);
+  listening = true;
   addEventListener("online", () => send(true));
   addEventListener("saved", () => send(true));
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") send(true); });

@@ -48,9 +48,13 @@ export function distance(metres) {
   return metres < 995 ? `${figure(metres < 20 ? metres : Math.round(metres / 10) * 10)} m` : `${figure(metres / 1000, 1)} km`;
 }
 
-/** A typed number, comma or point as decimal sign; null when it is none. */
+/**
+ * A typed number, comma or point as decimal sign; null when it is none. A comma before exactly three
+ * figures groups thousands, as people here write 18,640 kg; 0,250 stays a quarter.
+ */
 export function typed(text) {
   const clean = String(text).trim().replace(/[\s\u00a0]/g, "").replace(/−/g, "-");
-  const plain = /^-?\d{1,3}(,\d{3})+\.\d+$/.test(clean) ? clean.replace(/,/g, "") : clean.replace(",", ".");
+  const grouped = /^-?[1-9]\d{0,2}(,\d{3})+(\.\d+)?$/.test(clean);
+  const plain = grouped ? clean.replace(/,/g, "") : clean.replace(",", ".");
   return /^-?(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : null;
 }

@@ -50,7 +50,7 @@ def manifest() -> Response:
 
 
 @bp.get("/s/<name>/<path:file>")
-def file(name: str, file: str) -> Response:
+def release(name: str, file: str) -> Response:
     build = _build()
     if name != build.name or file not in build.files:
         abort(404)

@@ -16,6 +16,7 @@ from pathlib import Path
 
 from .. import STATIC, dictionary
 from ..sentences import LANGUAGES, catalogue
+from ..survey import brix
 
 FOLDER = STATIC / "field"
 TYPES = {".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8", ".json": "application/json; charset=utf-8",
@@ -63,6 +64,7 @@ def collect(folder: Path) -> dict[str, bytes]:
         files[f"words.{language}.json"] = words(language)
     fields = json.dumps(dictionary.for_phone(), ensure_ascii=False, separators=(",", ":"))
     files["dictionary.json"] = fields.encode()
+    files["brix_table.json"] = json.dumps(brix.for_phone(), separators=(",", ":")).encode()
     return dict(sorted(files.items()))
 
 

@@ -5,33 +5,35 @@ import { act, h } from "../elements.js";
 import { fieldsOf } from "../fields.js";
 import { form } from "../form.js";
 import { note, settleDoubts } from "../note.js";
-import { plot as plotOf } from "../pack.js";
-import { systematicStart } from "../sampling.js";
+import { pack, plot as plotOf } from "../pack.js";
+import { drawWalk, placeOf, stillNeeded } from "../sampling.js";
 import { keep, state } from "../state.js";
 import { uuid7 } from "../uuid7.js";
 import { figure, say } from "../words.js";
 import { called } from "./plots.js";
 
+const USUAL_PLANTS = 12, FEWEST_PLANTS = 6, MOST_PLANTS = 20;
 const REMEMBERED = ["instrument", "atc", "atc_low_c", "atc_high_c"];
+const NEEDED = ["instrument", "atc"];
 const ASKED = ["instrument", "atc", "atc_low_c", "atc_high_c", "zero_check_deg"];
 
-/** Where a fresh systematic walk starts and how it goes on. */
-function drawWalk(plot) {
-  return systematicStart(plot.rows ?? null, plot.plants_per_row ?? null, plot.sample_plants ?? 12);
+/** Plants of a first pass: what would be enough by the plot's prior, within what one visit bears. */
+function plantsToTake(plot) {
+  const needed = plot.prior ? stillNeeded(plot.prior, 0, pack().settings.enough_narrowing_deg) : USUAL_PLANTS;
+  return Math.min(Math.max(needed, FEWEST_PLANTS), MOST_PLANTS);
 }
 
 export async function begin(code) {
   const plot = plotOf(code) ?? { code };
-  const walk = drawWalk(plot);
-  const fields = fieldsOf("round").filter((field) => ASKED.includes(field.name))
-    .map((field) => (field.name.startsWith("atc_") ? { ...field, only_if: { field: "atc", is: 1 } } : field));
+  const walk = drawWalk(plot.rows ?? null, plot.plants_per_row ?? null, plantsToTake(plot)), start = placeOf(walk, 0), next = placeOf(walk, 1);
+  const fields = fieldsOf("round").filter((field) => ASKED.includes(field.name)).map((field) => ({ ...field, required: field.required || NEEDED.includes(field.name) }));
   const sheet = form("round", fields, { ...(state.tools ?? {}) });
   return {
     title: called(plot), back: `#/plot/${encodeURIComponent(code)}`,
     body: [
       h("h1", null, say("begin.title")),
-      h("p", { class: "note" }, h("b", null, say("begin.walk")), " ", say("begin.start", { row: figure(walk.row), plant: figure(walk.plant) }), " ",
-        say("begin.step", { rows: figure(walk.row_step), plants: figure(walk.plant_step) }), " ", say("begin.no_pretty")),
+      h("p", { class: "note" }, h("b", null, say("begin.walk")), " ", say("begin.start", { row: figure(start.row), plant: figure(start.plant) }), " ",
+        say("begin.step", { n: walk.n, row: figure(next.row), plant: figure(next.plant) }), " ", say("begin.no_pretty")),
       h("p", null, say("begin.clean")),
       sheet.element,
       act(say("begin.go"), async () => {
@@ -41,7 +43,7 @@ export async function begin(code) {
         if (!settled) return;
         const id = uuid7();
         await note({ id, kind: "round", plot: code, round: id, confirmed: settled.confirmed,
-          fields: { crew: state.device.crew ?? "", people: state.me.name, start_row: walk.row, ...settled.fields } });
+          fields: { crew: state.device.crew ?? "", people: state.me.name, start_row: start.row, ...settled.fields } });
         await keep("tools", Object.fromEntries(REMEMBERED.map((name) => [name, settled.fields[name] ?? null])));
         await keep("round", { id, plot: code, walk, ...settled.fields, temp: "", temp_ms: 0 });
         go("#/reading");

@@ -11,39 +11,40 @@ import { plot as plotOf } from "../pack.js";
 import { figure, say, typed } from "../words.js";
 import { called } from "./plots.js";
 
+const KIND = "row_count";
 const SICK_GRADED = ["sick_wilt", "sick_bud_rot", "sick_weevil"];
 
 function tally(name, draft, changed) {
   const set = (value) => { draft[name] = Math.max(0, value); changed(); };
-  const total = h("input", { id: `total-${name}`, type: "text", inputmode: "numeric", maxlength: "5", "aria-label": fieldName(name), value: String(draft[name] ?? 0),
+  const total = h("input", { id: `total-${name}`, type: "text", inputmode: "numeric", maxlength: "5", "aria-label": fieldName(KIND, name), value: String(draft[name] ?? 0),
     oninput: () => set(Math.trunc(typed(total.value) ?? 0)), onfocus: () => total.select() });
   const step = (by) => { set((draft[name] ?? 0) + by); total.value = String(draft[name]); };
   return h("div", { class: "tally" },
-    h("button", { type: "button", "aria-label": say("count.less", { what: fieldName(name) }), onclick: () => step(-1) }, "−"), total,
-    h("button", { type: "button", class: "more", id: `more-${name}`, onclick: () => step(1) }, `+ ${fieldName(name)}`));
+    h("button", { type: "button", "aria-label": say("count.less", { what: fieldName(KIND, name) }), onclick: () => step(-1) }, "−"), total,
+    h("button", { type: "button", class: "more", id: `more-${name}`, onclick: () => step(1) }, `+ ${fieldName(KIND, name)}`));
 }
 
 export async function count(code, what, id) {
   const plot = plotOf(code) ?? { code }, key = `draft:count:${code}`;
   const old = what === "mend" ? (await outbox.latest(500)).find((entry) => entry.id === id) : null;
-  const before = (await outbox.latest(200)).filter((entry) => entry.kind === "row_count" && entry.plot === code);
+  const before = (await outbox.latest(200)).filter((entry) => entry.kind === KIND && entry.plot === code);
   const last = outbox.current(before).at(0);
   const lastRecord = last ? outbox.record(last) : {};
   const draft = old ? outbox.record(old) : (await read(key)) ?? { rows_in_plot: lastRecord.rows_in_plot ?? plot.rows ?? null, row_length_m: lastRecord.row_length_m ?? null };
   let writing = Promise.resolve();
   const changed = () => { if (!old) writing = write(key, { ...draft }); };
-  const part = (mine) => form("row_count", fieldsOf("row_count").filter((field) => !COUNTERS.includes(field.name) && mine(field.name)), draft, (values) => { Object.assign(draft, values); changed(); });
+  const part = (mine) => form(KIND, fieldsOf(KIND).filter((field) => !COUNTERS.includes(field.name) && mine(field.name)), draft, (values) => { Object.assign(draft, values); changed(); });
   const sheet = part((name) => name === "row"), rest = part((name) => name !== "row");
-  const counters = fieldsOf("row_count").map((field) => field.name).filter((name) => COUNTERS.includes(name));
+  const counters = fieldsOf(KIND).map((field) => field.name).filter((name) => COUNTERS.includes(name));
   const store = async () => {
     const typedRow = sheet.values(), typedRest = typedRow && rest.values();
     if (!typedRest) return;
     const typedIn = { ...typedRow, ...typedRest };
     const counted = Object.fromEntries(counters.map((name) => [name, draft[name] ?? 0]));
     if (!SICK_GRADED.some((name) => counted[name])) delete typedIn.sick_grade;
-    const settled = await settleDoubts("row_count", { ...typedIn, ...counted });
+    const settled = await settleDoubts(KIND, { ...typedIn, ...counted });
     if (!settled) return;
-    await note({ kind: "row_count", plot: code, replaces: old ? id : null, ...settled });
+    await note({ kind: KIND, plot: code, replaces: old ? id : null, ...settled });
     await writing;
     await write(key, undefined);
     if (old) go("#/log"); else await draw();

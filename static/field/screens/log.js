@@ -2,7 +2,7 @@
 
 import { draw, go } from "../app.js";
 import { act, h, line } from "../elements.js";
-import { fieldName, kindName, shown } from "../fields.js";
+import { fieldName, inShort, kindName, shown } from "../fields.js";
 import { takeBack } from "../note.js";
 import * as outbox from "../outbox.js";
 import * as pack from "../pack.js";
@@ -33,7 +33,7 @@ async function one(id) {
       h("p", null, `${when(entry.saved_ms)} · ${say(`state.${entry.state}`)}`),
       entry.problem ? h("p", { class: "note warn" }, h("b", null, entry.problem.title ?? ""), " ", entry.problem.do ?? "") : null,
       alive ? null : h("p", { class: "note" }, say(gone ? "log.is_erased" : "log.is_replaced")),
-      h("dl", null, values.map(([name, value]) => h("div", null, h("dt", null, fieldName(name)), h("dd", null, value)))),
+      h("dl", null, values.map(([name, value]) => h("div", null, h("dt", null, fieldName(entry.kind, name)), h("dd", null, value)))),
       alive && entry.kind !== "round" && entry.kind !== "photo" ? h("a", { class: "act first", href: mendAt(entry), id: "mend" }, say("log.mend")) : null,
       alive ? act(say("log.erase"), async () => { await takeBack(entry); await draw(); }, { plain: true, id: "erase" }) : null,
       undo ? act(say("undo"), async () => { await takeBack(gone); await draw(); }, { class: "act first", id: "undo" }) : null,
@@ -51,7 +51,7 @@ export async function log(id) {
     title: say("log.title"), back: "#/",
     body: [h("h1", null, say("log.title")),
       seen.length ? h("ul", { class: "list" }, seen.map((entry) => line(`#/log/${entry.id}`, called(entry),
-        [when(entry.saved_ms), shown(outbox.record(entry)).slice(0, 3).map(([, value]) => value).join(", ")].filter(Boolean).join(" · "), mark(entry))))
+        [when(entry.saved_ms), inShort(outbox.record(entry))].filter(Boolean).join(" · "), mark(entry))))
         : h("p", { class: "soft" }, say("sending.nothing"))],
   };
 }

@@ -15,10 +15,10 @@ import { interval } from "../strip.js";
 import { called } from "./plots.js";
 
 const TEMP_FRESH_MS = 30 * 60_000;
-const keyed = { brix: "", temp: null, into: "brix", mending: null };
+const keyed = { brix: "", temp: null, into: "brix", wounded: false, mending: null };
 let undo = null;
 
-const clear = () => Object.assign(keyed, { brix: "", temp: null, into: "brix", mending: null });
+const clear = () => Object.assign(keyed, { brix: "", temp: null, into: "brix", wounded: false, mending: null });
 
 /** °Brix at 20 °C of a reading under its round's instrument; null outside every table. */
 export function at20(reading, round) {
@@ -27,7 +27,7 @@ export function at20(reading, round) {
 
 function soFar(values, plot) {
   if (!plot?.prior) return null;
-  return stand(values, plot.prior, pack().settings);
+  return stand(plot.prior, values, pack().settings.enough_narrowing_deg);
 }
 
 function temperature(round) {
@@ -42,7 +42,7 @@ export async function reading(what, id) {
   const entries = outbox.current(await outbox.ofRound(round.id)).filter((entry) => entry.kind === "reading");
   const mending = what === "mend" ? entries.find((entry) => entry.id === id) : null;
   const old = mending ? outbox.record(mending) : null;
-  if (old && keyed.mending !== id) Object.assign(keyed, { brix: String(old.brix_raw_deg ?? ""), temp: String(old.juice_temp_c ?? ""), into: "brix", mending: id });
+  if (old && keyed.mending !== id) Object.assign(keyed, { brix: String(old.brix_raw_deg ?? ""), temp: String(old.juice_temp_c ?? ""), into: "brix", wounded: Number(old.wounded) === 1, mending: id });
   if (!old && keyed.mending) clear();
 
   const n = old ? entries.indexOf(mending) + 1 : entries.length + 1;
@@ -64,8 +64,8 @@ export async function reading(what, id) {
   const store = async () => {
     const brix = typed(keyed.brix), temp = typed(temperature(round));
     if (brix === null) { fault.textContent = say("reading.no_brix"); aim("brix"); return; }
-    if (temp === null && Number(round.atc) !== 1) { fault.textContent = say("reading.no_temp"); aim("temp"); return; }
-    const settled = await settleDoubts("reading", { row: spot.row, plant: spot.plant, brix_raw_deg: brix, juice_temp_c: temp });
+    if (temp === null && round.atc !== "yes") { fault.textContent = say("reading.no_temp"); aim("temp"); return; }
+    const settled = await settleDoubts("reading", { row: spot.row, plant: spot.plant, brix_raw_deg: brix, ...(temp === null ? {} : { juice_temp_c: temp }), ...(keyed.wounded ? { wounded: 1 } : {}) });
     if (!settled) return;
     await note({ kind: "reading", plot: round.plot, round: round.id, replaces: old ? id : null, ...settled });
     const freshTemp = keyed.temp !== null ? { temp: keyed.temp, temp_ms: Date.now() } : {};
@@ -83,6 +83,9 @@ export async function reading(what, id) {
     await draw(true);
   };
 
+  const wounded = h("button", { type: "button", class: "act plain", id: "wounded", onclick: () => { keyed.wounded = !keyed.wounded; wounded.setAttribute("aria-pressed", keyed.wounded); } }, say("reading.wounded"));
+  wounded.setAttribute("aria-pressed", keyed.wounded);
+
   show();
   return {
     title: called(plot), back: old ? "#/reading" : "#/",
@@ -96,9 +99,9 @@ export async function reading(what, id) {
       act(old ? say("reading.store_mended") : say("reading.store"), store, { class: "act first", id: "store" }),
       undo ? h("div", { class: "pair" }, h("p", null, say("reading.erased", { n: undo.n, value: figure(undo.value, 1, true) })),
         act(say("undo"), async () => { await takeBack(undo.entry); undo = null; await draw(true); }, { plain: true, id: "undo" })) : null,
-      old ? null : h("div", { class: "pair" }, act(say("reading.erase"), eraseLast, { plain: true, id: "erase", disabled: !entries.length }),
-        h("a", { class: "act plain", href: `#/plot/${encodeURIComponent(round.plot)}` }, say("reading.else"))),
-      old ? null : act(say("reading.finish"), async () => { await keep("round", null); undo = null; go("#/"); }, { plain: true, id: "finish" }),
+      h("div", { class: "pair" }, wounded, old ? null : act(say("reading.erase"), eraseLast, { plain: true, id: "erase", disabled: !entries.length })),
+      old ? null : h("div", { class: "pair" }, h("a", { class: "act plain", href: `#/plot/${encodeURIComponent(round.plot)}` }, say("reading.else")),
+        act(say("reading.finish"), async () => { await keep("round", null); undo = null; go("#/"); }, { plain: true, id: "finish" })),
       entries.length && !old ? h("details", null, h("summary", null, say("reading.list", { n: entries.length })), h("ul", { class: "list" }, entries.map((entry, i) => {
         const one = outbox.record(entry);
         return h("li", null, h("a", { class: "line", href: `#/reading/mend/${entry.id}` },

@@ -5,6 +5,7 @@ import { act, h } from "../elements.js";
 import { kindName } from "../fields.js";
 import * as outbox from "../outbox.js";
 import * as pack from "../pack.js";
+import { sendPhotos } from "../photos.js";
 import { send, sending } from "../sender.js";
 import { day, figure, hour, say, when } from "../words.js";
 
@@ -37,12 +38,13 @@ function lineOf(entry) {
 export async function sendingScreen() {
   const { count, oldest_ms } = await outbox.waiting(), recent = await outbox.latest(30);
   const days = oldest_ms ? Math.floor((Date.now() - oldest_ms) / DAY_MS) : 0;
-  const clock = sending.clock_error_s;
+  const clock = sending.clock_error_s, photos = await sendPhotos.waiting();
   return {
     title: say("sending.title"), back: "#/",
     body: [
       h("h1", null, count ? say("sending.count", { n: count, count: figure(count) }) : say("sending.none")),
       oldest_ms ? h("p", null, say("sending.oldest", { day: day(new Date(oldest_ms)), hour: hour(oldest_ms) })) : null,
+      photos ? h("p", null, say("sending.photos", { n: photos })) : null,
       days >= 1 ? h("p", { class: "note warn" }, h("b", null, say("sending.old")), " ", say("sending.old.do")) : null,
       h("p", { class: sending.outcome === "enrol" ? "fault" : "", id: "outcome" }, say(`sending.${sending.outcome}`)),
       sending.next_ms && count ? h("p", { class: "soft" }, say("sending.next", { hour: hour(sending.next_ms) })) : null,

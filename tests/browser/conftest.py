@@ -1,0 +1,98 @@
+"""An estate with three plots, its office on loopback, and a phone in a real Chromium."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from playwright.sync_api import sync_playwright
+
+from tests.browsers import ARGS, needed
+from webapp.database import open_estate, rows
+from webapp.land import service as land
+from webapp.people import service as people
+
+from .office import Chromium, Office
+
+PLACE = {"latitude": 20.7015, "longitude": -102.3985, "accuracy": 6}
+"""Inside the first plot."""
+
+
+def square(lon: float, lat: float, size: float = 0.003) -> dict:
+    ring = [[lon, lat], [lon + size, lat], [lon + size, lat + size], [lon, lat + size], [lon, lat]]
+    return {"type": "Polygon", "coordinates": [ring]}
+
+
+PLOTS = {"type": "FeatureCollection", "features": [
+    {"type": "Feature", "geometry": square(-102.4, 20.7), "properties": {"code": "VS-01", "name": "El Tapia", "zone": "Valle Sur", "parcel": "P-1", "row_spacing_m": 3.2, "plant_spacing_m": 1.1, "planted_on": "2021-06-01"}},
+    {"type": "Feature", "geometry": square(-102.39, 20.71), "properties": {"code": "VS-02", "name": "Portón", "zone": "Valle Sur", "parcel": "P-1", "row_spacing_m": 3.2, "plant_spacing_m": 1.1, "planted_on": "2020-07-15"}},
+    {"type": "Feature", "geometry": square(-102.41, 20.72), "properties": {"code": "LA-03", "name": "Ñandú", "zone": "Los Altos", "parcel": "P-2", "row_spacing_m": 3.2, "plant_spacing_m": 1.1}},
+]}
+
+
+def settle(path):
+    """An estate file with the three plots above."""
+    db = open_estate(path, create=True)
+    people.setup(db, "Rancho de prueba", "America/Mexico_City")
+    people.add_person(db, "Rosa", "rosa", "una clave larga 1", ("head",), by="prueba")
+    land.load(db, land.read(json.dumps(PLOTS).encode(), "plots.geojson"), "prueba")
+    return db
+
+
+@pytest.fixture(scope="session")
+def chromium_path():
+    return needed()
+
+
+@pytest.fixture(scope="session")
+def playwright():
+    with sync_playwright() as running:
+        yield running
+
+
+@pytest.fixture()
+def office(tmp_path):
+    db = settle(tmp_path / "estate.db")
+    opened = Office(tmp_path / "estate.db", tmp_path / "server.log")
+    opened.db = db
+    opened.invite = lambda: people.new_device(db, "Teléfono 1", "Cuadrilla 2", "prueba")[1]
+    opened.records = lambda sql="SELECT * FROM record ORDER BY n": rows(db, sql)
+    yield opened.start()
+    opened.stop()
+    db.conn.close()
+
+
+@pytest.fixture(scope="module")
+def standing_office(tmp_path_factory):
+    """One office for tests that change nothing another test looks at."""
+    folder = tmp_path_factory.mktemp("office")
+    db = settle(folder / "estate.db")
+    opened = Office(folder / "estate.db", folder / "server.log")
+    opened.invite = lambda: people.new_device(db, "Teléfono 1", "Cuadrilla 2", "prueba")[1]
+    yield opened.start()
+    opened.stop()
+    db.conn.close()
+
+
+@pytest.fixture()
+def phone(playwright, chromium_path, tmp_path):
+    """A Chromium that can be killed and opened again on the same profile."""
+    browser = Chromium(playwright, chromium_path, tmp_path / "profile")
+    yield browser
+    browser.forget()
+
+
+@pytest.fixture(scope="session")
+def shared_browser(playwright, chromium_path):
+    browser = playwright.chromium.launch(executable_path=chromium_path, args=ARGS)
+    yield browser
+    browser.close()
+
+
+@pytest.fixture()
+def page(shared_browser):
+    """A fresh phone-sized page that knows where it stands."""
+    context = shared_browser.new_context(viewport={"width": 412, "height": 823}, locale="es-MX", has_touch=True, geolocation=PLACE, permissions=["geolocation"])
+    context.set_default_timeout(15_000)
+    yield context.new_page()
+    context.close()

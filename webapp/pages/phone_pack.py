@@ -1,0 +1,87 @@
+"""What one crew needs without signal, as plain data: plots, priors, this week's own orders, visits worth making.
+
+No prices, no other crew's data, nothing beyond this week: a finder of a lost phone sees no more than
+its crew needs to work.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from math import sqrt
+from typing import Any
+
+from .. import clock, settings
+from ..database import Database, rows
+from ..land import service as land
+from ..people.service import Device
+from ..survey import service as survey
+from .phone_outline import outer_ring, simplified
+
+SCHEMA = 1
+VISITS = 12
+
+
+def make(db: Database, device: Device) -> dict[str, Any]:
+    """The pack of one phone; the same estate state gives the same bytes, so its digest is an ETag."""
+    now = clock.of(db)
+    values = settings.load(db)
+    frame = land.plots(db)
+    standing = frame[frame["status"] == "standing"]
+    ripeness = _room("ripeness")
+    priors = ripeness.prior_for_phone(db) if ripeness else {}
+    return {
+        "schema": SCHEMA, "estate": rows(db, "SELECT name FROM estate")[0]["name"], "today": now.today().isoformat(), "week": now.week(),
+        "frozen": now.frozen_today is not None, "device": {"id": device.id, "name": device.name, "crew": device.crew},
+        "settings": {"enough_narrowing_deg": values["enough_narrowing_deg"]},
+        "plots": _plots(db, standing, priors, float(values["target_brix_deg"])),
+        "orders": _orders(db, device, now.week(), standing),
+        "visits": [{"plot": visit["plot"]} for visit in ripeness.visits_worth(db, VISITS)] if ripeness else [],
+        "cautions": [],
+    }
+
+
+def _room(name: str):
+    try:
+        return import_module(f"webapp.{name}.service")
+    except ModuleNotFoundError:
+        return None
+
+
+def _plots(db: Database, standing, priors: dict[str, dict], target_deg: float) -> list[dict]:
+    outlines = land.outlines(db, list(standing.index))
+    visited = survey.rounds(db).groupby("plot")["day"].max().to_dict()
+    counted = survey.row_counts(db).dropna(subset=["rows_in_plot"]).groupby("plot")["rows_in_plot"].last().to_dict()
+    found = []
+    for code, plot in standing.iterrows():
+        side_m = sqrt(max(plot["area_ha"] or 0, 0) * 10_000)
+        one = {
+            "code": code, "name": plot["name"], "zone": plot["zone"], "gate": plot["gate"], "target_deg": target_deg,
+            "planted_on": plot["planted_on"].isoformat() if plot["planted_on"] else None, "last_visit": _day(visited.get(code)),
+            "outline": simplified(outer_ring(outlines.get(code))), "prior": _prior(priors.get(code)),
+            "rows": _whole(counted.get(code)) or _along(side_m, plot["row_spacing_m"]), "plants_per_row": _along(side_m, plot["plant_spacing_m"]),
+        }
+        found.append({name: value for name, value in one.items() if value is not None or name == "last_visit"})
+    return found
+
+
+def _along(side_m: float, spacing_m: float | None) -> int | None:
+    """Rows (or plants) along one side of a square as large as the plot: a guess until somebody counts."""
+    return max(1, round(side_m / spacing_m)) if side_m and spacing_m and spacing_m == spacing_m else None
+
+
+def _whole(value: float | None) -> int | None:
+    return int(value) if value is not None and value == value else None
+
+
+def _day(value: Any) -> str | None:
+    return value.isoformat()[:10] if value is not None and value == value else None
+
+
+def _prior(prior: dict | None) -> dict | None:
+    """Mean and sd of the plot's mean now, and the noise of visits and plants; °Bx, two decimals."""
+    names = ("mean_deg", "sd_deg", "visit_sd_deg", "plant_sd_deg")
+    return {name: round(float(prior[name]), 3) for name in names} if prior else None
+
+
+def _orders(db: Database, device: Device, week: str, standing) -> list[dict]:
+    return []
