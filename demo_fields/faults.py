@@ -24,7 +24,7 @@ class Faults:
     def missing_date(self, plots: list[Plot]) -> None:
         plot = next(p for p in plots if p.planted_on.year == 2022 and p.zone == "Los Hornos")
         plot.said_planted_on = None
-        self.note("no_planting_date", plot.code, "no_date", "the paper with the planting date was lost; the plot loads and asks for it")
+        self.note("no_planting_date", plot.code, "no_planting_date", "the paper with the planting date was lost; the plot loads and asks for it")
 
     def wrong_years(self, plots: list[Plot]) -> set[str]:
         """Two plots whose papers say a year earlier than it was; crews say the right year."""
@@ -59,12 +59,12 @@ class Faults:
         halved = [pair for pair in loads if pair[0].pieces and pair[1]["plants"] and pair[1]["ticket"]]
         for load, row in self._luck.shuffled(halved)[:3]:
             row["plants"], row["pieces"] = round(load.plants * self._luck.uniform(1.75, 1.95)), None
-            self.note("pieces_as_plants", row["id"], "light_plants", f"{row['plants']} pieces written as plants; {load.plants} piñas were cut")
+            self.note("pieces_as_plants", row["id"], "pieces_as_plants", f"{row['plants']} pieces written as plants; {load.plants} piñas were cut")
 
     def _slipped(self, row: dict, factor: float) -> None:
         right = row["brix_raw_deg"]
         row["brix_raw_deg"] = round(right * factor, 2)
-        self.note("slipped_decimal", row["id"], "above" if factor > 1 else "unusual_low", f"{row['brix_raw_deg']} for {right} °Bx")
+        self.note("slipped_decimal", row["id"], "above" if factor > 1 else "slipped_decimal", f"{row['brix_raw_deg']} for {right} °Bx")
 
     def _mistyped(self, log: Log, readings, take, plots) -> None:
         """No fault left: eight readings typed wrong and put right on the spot, one taken back. The product must use the right ones."""
@@ -83,14 +83,14 @@ class Faults:
     def _sun(self, head: dict, readings) -> None:
         for n, row in enumerate(readings[head["id"]][3:]):
             row["juice_temp_c"] = 46.0 + min(6.0, 1.5 * n)
-        self.note("thermometer_in_sun", head["id"], "juice_hot", "from the fourth plant on the thermometer lay in the sun: 46 to 52 °C; the juice was near the first three")
+        self.note("thermometer_in_sun", head["id"], "hot_thermometer", "from the fourth plant on the thermometer lay in the sun: 46 to 52 °C; the juice was near the first three")
 
     def _flag(self, head: dict, wrong: str) -> None:
         right = head["atc"]
         head["atc"] = wrong
         head["atc_low_c"], head["atc_high_c"] = (10, 30) if wrong == "yes" else (None, None)
         assert INSTRUMENTS[head["instrument"]][0] == right
-        self.note("atc_flag_wrong", head["id"], "atc_differs", f"{head['instrument']} said atc={wrong}; every other round says {right}")
+        self.note("atc_flag_wrong", head["id"], "atc_flag", f"{head['instrument']} said atc={wrong}; every other round says {right}")
 
     def _twice(self, log: Log, head: dict, by_round, plots) -> None:
         """The helper tapped the same paper tally into her own phone."""
@@ -101,7 +101,7 @@ class Faults:
         again = log.add("round", phone, at, plot, **{k: v for k, v in head.items() if k not in fixed})
         for n, row in enumerate(r for r in by_round[head["id"]] if r["kind"] in ("reading", "row_count") and not r["replaces"]):
             log.add(row["kind"], phone, at + minutes(0.3 * (n + 1)), plot, round=again["id"], **{k: v for k, v in row.items() if k not in fixed})
-        self.note("tally_twice", again["id"], "tally_twice", f"the same tally as round {head['id']}, from another phone an hour later")
+        self.note("tally_twice", again["id"], "double_tally", f"the same tally as round {head['id']}, from another phone an hour later")
 
     def _clock(self, log: Log, head: dict, by_round, plots, ahead: timedelta | None, words: str) -> None:
         """Shift what a phone wrote: a year ahead, or back to its first day after an empty battery."""
@@ -109,4 +109,4 @@ class Faults:
         shift = ahead if ahead else datetime(2016, 1, 1, 0, 4, tzinfo=LOCAL) - start
         for row in (head, *by_round[head["id"]]):
             row["taken_at"] = (log.when(row) + shift).isoformat(timespec="seconds")
-        self.note("wrong_clock", head["id"], "in_future" if ahead else "before_planting", f"taken {start.date()}, written {head['taken_at'][:10]}: {words}")
+        self.note("wrong_clock", head["id"], "future" if ahead else "before_planting", f"taken {start.date()}, written {head['taken_at'][:10]}: {words}")

@@ -37,6 +37,19 @@ def faulty(free: dict[str, list], plots: list[Plot], parcels: dict[str, Parcel],
     right = [(x + 70.0, y + 45.0) for x, y in left]
     made += [like("Vado Seco", "VS-91", "Los Encimados", left), like("Vado Seco", "VS-92", "Los Encimados Dos", right)]
     note("overlapping_outlines", "VS-91 VS-92", "overlap", "walked twice with another corner: both outlines cover the same ground; both wait")
+    twin = next(p for p in plots if p.zone == "Los Hornos" and p.planted_on.year == 2025)
+    made.append(like("Los Hornos", twin.code, "La Repetida", small(ground["Los Hornos"][0])))
+    note("duplicate_code", twin.code, "duplicate_code", f"La Repetida carries the code of {twin.name}; the one that came first stays, La Repetida waits")
+    return made
+    ground = {zone: sorted(cells, key=layout.area_m2, reverse=True) for zone, cells in free.items()}
+    tie = small(ground["Mesa del Tule"][0])
+    crossed = [tie[0], tie[2], tie[1], tie[3]]
+    made = [like("Mesa del Tule", "MT-91", "El Moño", crossed)]
+    note("bow_tie_outline", "MT-91", "invalid_ring", "corners in the wrong order: the outline crosses itself; the plot waits")
+    left = small(ground["Vado Seco"][0])
+    right = [(x + 70.0, y + 45.0) for x, y in left]
+    made += [like("Vado Seco", "VS-91", "Los Encimados", left), like("Vado Seco", "VS-92", "Los Encimados Dos", right)]
+    note("overlapping_outlines", "VS-91 VS-92", "overlap", "walked twice with another corner: both outlines cover the same ground; both wait")
     made += [like("Los Hornos", "LH-91", "La Repetida", small(ground["Los Hornos"][0])), like("Los Hornos", "LH-91", "La Repetida Chica", small(ground["Los Hornos"][1]))]
     note("duplicate_code", "LH-91", "duplicate_code", "two different plots carry one code; both wait")
     return made

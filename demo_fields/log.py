@@ -34,6 +34,8 @@ class Log:
         row = {"id": uuid7(int(shown.timestamp() * 1000), self._luck), "install": self.install(phone, at), "seq": 0, "round": round, "kind": kind,
                "plot": plot.code if plot else "", "taken_at": shown.isoformat(timespec="seconds"), "lat": "", "lon": "", "accuracy_m": "", "confirmed": confirmed,
                "replaces": replaces, **fields}
+        if kind == "round":
+            row["round"] = row["id"]   # as the phone does
         if here and plot:
             row |= place(plot, here)
         self._order[row["id"]] = (at, len(self.rows))
