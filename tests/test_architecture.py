@@ -68,7 +68,7 @@ def faults(place: str, source: str) -> list[str]:
 
 def _domain_faults(place, domain, name, target, top, inside):
     out, role = [], name.removesuffix(".py")
-    pure = role not in ("store", "service", "__init__")
+    pure = not role.endswith("service") and role not in ("store", "__init__")
     if inside is not None and inside and inside[0] in ORDER + ("pages", "commands"):
         other = inside[0]
         if other != domain and other not in EARLIER[domain]:

@@ -8,7 +8,7 @@ from typing import Any
 from flask import Flask, g, render_template, request
 from markupsafe import Markup
 
-from .. import clock
+from .. import clock, dictionary
 from ..database import rows
 from ..people import permissions
 from ..problems import Problem
@@ -62,8 +62,17 @@ def _shared() -> dict[str, Any]:
         "estate_name": estate[0]["name"] if estate else "", "this_week": clock.of(db()).week(), "today": clock.of(db()).today(),
         "main_nav": _navigation(MAIN), "more_nav": _navigation(MORE), "endpoint": endpoint, "room": endpoint.split(".")[0],
         "html_lang": "es-MX" if g.get("language", "es") == "es" else "en", "svg": Markup,
-        "other_language": _other_language,
+        "other_language": _other_language, "choice": _choice, "kind_name": _kind_name,
     }
+
+
+def _choice(kind: str, name: str, value: Any) -> str:
+    """A recorded choice in words, from the field dictionary."""
+    return dictionary.choice_label(kind, name, value, g.get("language", "es"))
+
+
+def _kind_name(kind: str) -> str:
+    return dictionary.kinds()[kind].label[g.get("language", "es")] if kind in dictionary.kinds() else kind
 
 
 def _other_language() -> str:

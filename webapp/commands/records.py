@@ -1,0 +1,94 @@
+"""Field records from the command line: load files, see and settle what is held, take records out."""
+
+from __future__ import annotations
+
+import csv
+import getpass
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from .. import dictionary
+from ..cli import Edge
+from ..survey import service
+
+
+@click.group("records")
+def records_command() -> None:
+    """Registros de campo / field records."""
+
+
+@records_command.command("load")
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.option("--json", "as_json", is_flag=True)
+@click.pass_obj
+def load(edge: Edge, files: tuple[Path, ...], as_json: bool) -> None:
+    """CSV or JSONL, one atomic step a file; loading one twice doubles nothing."""
+    db = edge.open()
+    out = []
+    with click.progressbar(files, file=sys.stderr, show_pos=True) as bar:
+        for path in bar:
+            report = service.load_file(db, path.read_bytes(), path.name, getpass.getuser())
+            out.append({"file": path.name, "kept": report.kept, "already": report.already, "held": report.held, "notes": [n.text(edge.language) for n in report.notes]})
+    service.review(db)
+    if as_json:
+        return edge.answer(out)
+    for row in out:
+        click.echo(f"{row['file']}: {edge.words('survey.loaded', kept=row['kept'], already=row['already'], held=row['held'])} {' '.join(row['notes'])}")
+
+
+@records_command.command("held")
+@click.option("--json", "as_json", is_flag=True)
+@click.pass_obj
+def held(edge: Edge, as_json: bool) -> None:
+    db = edge.open()
+    found = [*service.held(db), *service.doubts(db)]
+    if as_json:
+        return edge.answer(found)
+    for h in found:
+        click.echo(f"{h.get('id')}  {h['what'].text(edge.language)} {h['do'].text(edge.language)}" + (f"  → {h['proposal']}" if h["proposal"] else ""))
+
+
+@records_command.command("mend")
+@click.argument("record")
+@click.argument("changes", nargs=-1, required=True)
+@click.pass_obj
+def mend(edge: Edge, record: str, changes: tuple[str, ...]) -> None:
+    """RECORD field=value …: use a held record with these fields changed."""
+    service.mend(edge.open(), record, dict(c.split("=", 1) for c in changes if "=" in c), getpass.getuser())
+    edge.say("survey.settled")
+
+
+@records_command.command("set-aside")
+@click.argument("record")
+@click.argument("why")
+@click.pass_obj
+def set_aside(edge: Edge, record: str, why: str) -> None:
+    service.set_aside(edge.open(), record, getpass.getuser(), why)
+    edge.say("survey.settled")
+
+
+@records_command.command("export")
+@click.option("--kind", required=True, type=click.Choice(list(dictionary.kinds())))
+@click.option("--format", "form", type=click.Choice(["csv", "jsonl"]), default="csv", show_default=True)
+@click.pass_obj
+def export(edge: Edge, kind: str, form: str) -> None:
+    """Records in force of one kind, on standard output."""
+    frame = service.table(edge.open(), kind)
+    rows = frame.astype(object).where(frame.notna(), None).to_dict("records")
+    if form == "jsonl":
+        for row in rows:
+            click.echo(json.dumps({k: v for k, v in row.items() if v is not None}, ensure_ascii=False, default=str))
+        return
+    writer = csv.DictWriter(sys.stdout, fieldnames=list(frame.columns))
+    writer.writeheader()
+    writer.writerows(rows)
+
+
+@records_command.command("dictionary")
+@click.pass_obj
+def show_dictionary(edge: Edge) -> None:
+    """The manual of every recorded field."""
+    click.echo(dictionary.manual(edge.language))

@@ -1,0 +1,142 @@
+"""SQL of the append-only log, what is held, doubts, installs and photos."""
+
+from __future__ import annotations
+
+import json
+from typing import Any, Iterable
+
+from ..database import Database, rows
+
+_COLUMNS = ("id", "install", "seq", "round", "kind", "plot", "taken_at", "taken_fixed", "received_at", "lat", "lon", "accuracy_m", "confirmed",
+            "replaces", "schema", "fields", "bytes", "digest", "source", "sender", "state")
+_INSERT = f"INSERT INTO record ({', '.join(_COLUMNS)}) VALUES ({', '.join('?' * len(_COLUMNS))})"
+
+
+def digests(db: Database, ids: list[str]) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for start in range(0, len(ids), 500):
+        part = ids[start: start + 500]
+        found |= dict(db.conn.execute(f"SELECT id, digest FROM record WHERE id IN ({','.join('?' * len(part))})", part).fetchall())
+    return found
+
+
+def add(db: Database, records: Iterable[dict]) -> None:
+    db.conn.executemany(_INSERT, [[r[name] for name in _COLUMNS] for r in records])
+
+
+def add_held(db: Database, held: Iterable[dict]) -> None:
+    db.conn.executemany("INSERT INTO held (record, code, params, proposal, at) VALUES (?, ?, ?, ?, ?)",
+                        [[h["record"], h["code"], json.dumps(h["params"], ensure_ascii=False, default=str),
+                          json.dumps(h["proposal"], ensure_ascii=False) if h["proposal"] else None, h["at"]] for h in held])
+
+
+def add_conflict(db: Database, record: str, data: bytes, digest: str, at: str, sender: str) -> None:
+    if not db.conn.execute("SELECT 1 FROM conflict WHERE record = ? AND digest = ?", [record, digest]).fetchone():
+        db["conflict"].insert({"record": record, "bytes": data, "digest": digest, "received_at": at, "sender": sender})
+
+
+def conflicts(db: Database) -> list[dict]:
+    return rows(db, "SELECT * FROM conflict WHERE settled_at IS NULL ORDER BY id")
+
+
+def settle_conflicts(db: Database, record: str, at: str, by: str) -> None:
+    db.execute("UPDATE conflict SET settled_at = ?, settled_by = ? WHERE record = ? AND settled_at IS NULL", [at, by, record])
+
+
+def touch_install(db: Database, install: str, sender: str, at: str, clock_error_s: float | None) -> None:
+    db.execute("INSERT INTO install (id, sender, first_at, last_at, clock_error_s) VALUES (?, ?, ?, ?, ?) "
+               "ON CONFLICT (id) DO UPDATE SET last_at = excluded.last_at, clock_error_s = coalesce(excluded.clock_error_s, clock_error_s)",
+               [install, sender, at, at, clock_error_s])
+
+
+def sequence(db: Database, install: str) -> tuple[int, int]:
+    """(highest seq, how many different seq) received from an install."""
+    high, count = db.conn.execute("SELECT coalesce(max(seq), 0), count(DISTINCT seq) FROM record WHERE install = ? AND seq IS NOT NULL", [install]).fetchone()
+    return high, count
+
+
+def installs(db: Database) -> list[dict]:
+    return rows(db, """SELECT i.id, i.sender, i.first_at, i.last_at, i.clock_error_s, coalesce(max(r.seq), 0) AS seq_high, count(DISTINCT r.seq) AS seq_count,
+        coalesce(min(r.seq), 1) AS seq_low FROM install i LEFT JOIN record r ON r.install = i.id GROUP BY i.id ORDER BY i.last_at DESC""")
+
+
+def kept(db: Database) -> list[dict]:
+    """All kept records as stored, without their bytes."""
+    return rows(db, "SELECT n, id, install, seq, round, kind, plot, taken_at, taken_fixed, lat, lon, accuracy_m, confirmed, replaces, fields, sender FROM record WHERE state = 'kept'")
+
+
+def record(db: Database, record_id: str) -> dict | None:
+    found = rows(db, "SELECT * FROM record WHERE id = ?", [record_id])
+    return found[0] if found else None
+
+
+def answers_to(db: Database, record_id: str) -> list[dict]:
+    return rows(db, "SELECT * FROM record WHERE replaces = ? ORDER BY n", [record_id])
+
+
+def update(db: Database, record_id: str, **values: Any) -> None:
+    names = sorted(values)
+    db.execute(f"UPDATE record SET {', '.join(f'{n} = ?' for n in names)} WHERE id = ?", [*(values[n] for n in names), record_id])
+
+
+def held(db: Database) -> list[dict]:
+    return rows(db, """SELECT r.*, h.code, h.params, h.proposal, h.at AS held_at FROM held h JOIN record r ON r.id = h.record
+        WHERE h.settled IS NULL ORDER BY r.n""")
+
+
+def held_one(db: Database, record_id: str) -> dict | None:
+    found = rows(db, "SELECT * FROM held WHERE record = ?", [record_id])
+    return found[0] if found else None
+
+
+def settle(db: Database, record_id: str, how: str, at: str, by: str, why: str | None = None) -> None:
+    db.execute("UPDATE held SET settled = ?, settled_at = ?, settled_by = ?, why = ? WHERE record = ?", [how, at, by, why, record_id])
+
+
+def reason(db: Database, record_id: str, code: str, params: dict, proposal: dict | None) -> None:
+    db.execute("UPDATE held SET code = ?, params = ?, proposal = ? WHERE record = ?",
+               [code, json.dumps(params, ensure_ascii=False, default=str), json.dumps(proposal, ensure_ascii=False) if proposal else None, record_id])
+
+
+def doubts(db: Database, open_only: bool = True) -> list[dict]:
+    found = rows(db, f"SELECT * FROM doubt {'WHERE settled IS NULL' if open_only else ''} ORDER BY id")
+    return [{**row, "params": json.loads(row["params"]), "proposal": json.loads(row["proposal"]) if row["proposal"] else None} for row in found]
+
+
+def add_doubts(db: Database, found: Iterable[dict], at: str) -> int:
+    """Doubts not told before; a settled one is not raised again."""
+    before = db.conn.total_changes
+    db.conn.executemany("INSERT OR IGNORE INTO doubt (code, record, params, proposal, at) VALUES (?, ?, ?, ?, ?)",
+                        [[d["code"], d["record"], json.dumps(d["params"], ensure_ascii=False, default=str),
+                          json.dumps(d["proposal"], ensure_ascii=False) if d["proposal"] else None, at] for d in found])
+    return db.conn.total_changes - before
+
+
+def drop_open_doubts(db: Database, keep: set[tuple[str, str]]) -> None:
+    """Open doubts that no longer hold (the record was corrected) go away."""
+    for row in rows(db, "SELECT id, code, record FROM doubt WHERE settled IS NULL"):
+        if (row["code"], row["record"]) not in keep:
+            db.execute("DELETE FROM doubt WHERE id = ?", [row["id"]])
+
+
+def settle_doubt(db: Database, doubt: int, how: str, at: str, by: str) -> None:
+    db["doubt"].update(doubt, {"settled": how, "settled_at": at, "settled_by": by})
+
+
+def add_photo(db: Database, digest: str, record_id: str, media: str, data: bytes, at: str) -> bool:
+    done = db.execute("INSERT OR IGNORE INTO photo (digest, record, media, size, bytes, at) VALUES (?, ?, ?, ?, ?, ?)", [digest, record_id, media, len(data), data, at])
+    return done.rowcount == 1
+
+
+def photo(db: Database, digest: str) -> dict | None:
+    found = rows(db, "SELECT media, bytes FROM photo WHERE digest = ?", [digest])
+    return found[0] if found else None
+
+
+def last_number(db: Database) -> int:
+    return db.conn.execute("SELECT coalesce(max(n), 0) FROM record WHERE state = 'kept'").fetchone()[0]
+
+
+def epoch(db: Database) -> str:
+    found = db.conn.execute("SELECT store_epoch FROM estate").fetchone()
+    return found[0] if found else ""
