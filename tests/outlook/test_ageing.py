@@ -38,11 +38,34 @@ def test_stock_serves_first_and_what_is_too_late_is_told():
     sales = np.full((1, 8, 1), 100.0)
     none = ageing.lay_down(sales, np.ones(8), np.array([3.0]), np.zeros((1, 5)), 0.0, 4)
     assert none.too_late_l[0, :, 0] == pytest.approx([100, 100, 100, 0])
-    stock = np.array([[0.0, 0.0, 100.0, 200.0, 0.0]])  # 100 L two years old, 200 L three years old
+    stock = np.array([[0.0, 0.0, 100.0, 200.0, 0.0]])  # 100 L in their third year, 200 L in their fourth
     some = ageing.lay_down(sales, np.ones(8), np.array([3.0]), stock, 0.0, 4)
     assert some.too_late_l[0, :, 0] == pytest.approx([0, 0, 0, 0])
     assert some.from_stock_l[0, :3, 0] == pytest.approx([100, 100, 100])
     assert some.distil_l[0, 0, 0] == pytest.approx(100)  # for year 3
+
+
+def test_young_stock_ripens_into_its_sale():
+    """Litres in their first year serve a one-year class bit by bit: half of them by the middle of this year's sales."""
+    sales = np.full((1, 5, 1), 1000.0)
+    got = ageing.lay_down(sales, np.ones(5), np.array([1.0]), np.array([[400.0]]), 0.0, 3)
+    assert got.from_stock_l[0, 0, 0] == pytest.approx(200.0) and got.too_late_l[0, 0, 0] == pytest.approx(800.0)
+
+
+def test_cover_is_drawn_down_evenly():
+    """Unaged stock of 500 L over five years: 100 L a year less to distil."""
+    sales = np.full((1, 9, 1), 1000.0)
+    got = ageing.lay_down(sales, np.ones(9), np.array([0.0]), np.array([[500.0]]), 0.08, 7, drawn_years=5.0)
+    assert got.distil_l[0, :, 0] == pytest.approx([900] * 5 + [1000] * 2)
+
+
+def test_a_short_first_period_fills_its_own_share_only():
+    """From late November 0.1 year is left: what is distilled in it serves the last tenth of next year's one-year-old."""
+    sales = np.full((1, 6, 1), 1000.0)
+    length = np.array([0.1, 1, 1, 1, 1, 1])
+    got = ageing.lay_down(sales, length, np.array([1.0]), np.zeros((1, 1)), 0.0, 4)
+    assert got.distil_l[0, :, 0] == pytest.approx([100, 1000, 1000, 1000])
+    assert got.too_late_l[0, :, 0] == pytest.approx([100, 900, 0, 0])
 
 
 @given(st.floats(0, 0.2), st.floats(0, 500), st.floats(0, 3), st.floats(0.1, 1))

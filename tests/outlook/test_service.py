@@ -64,7 +64,7 @@ def test_load_twice_doubles_nothing(estate):
     first, second = (service.load_sales(estate, data, "ventas.csv", "jefa") for _ in range(2))
     assert first.new == first.rows == len(demo_sales()) and second.same == second.rows
     assert service.sales(estate)["litres"].sum() == pytest.approx(demo_sales()["litres"].sum())
-    assert [r["act"] for r in service.people.trail(estate, "ventas.csv")].count("outlook.load.sales") == 2
+    assert [r["act"] for r in service.people.trail(estate, "ventas.csv")].count("load_sales") == 2
 
 
 def test_stored_equals_read_back_and_a_correction_counts(estate):

@@ -32,38 +32,53 @@ def gross_up(evaporation: float, years: float) -> float:
     return 1.0 / remaining(evaporation, years)
 
 
-def lay_down(sales_l: np.ndarray, length: np.ndarray, years_in_wood: np.ndarray, stock_l: np.ndarray, evaporation: float, periods: int) -> LayDown:
+def _serve(left: np.ndarray, stock: np.ndarray, served: np.ndarray, target: np.ndarray, years_in_wood: np.ndarray, now: float, loss_rate: np.ndarray) -> None:
+    """Take from ``left`` [S, K, A], oldest first, until ``served`` [S, K] reaches ``target``; both change in place.
+
+    Of the ``stock`` [K, A] litres in their a-th year, those old enough ``now`` years from today may be taken.
+    """
+    kept = (1.0 - loss_rate) ** now
+    for age in range(left.shape[2] - 1, -1, -1):
+        ripe = np.clip(age + 1 + now - years_in_wood, 0.0, 1.0)
+        usable = np.maximum(left[:, :, age] - stock[None, :, age] * (1 - ripe), 0.0) * kept
+        take = np.clip(target - served, 0.0, usable)
+        served += take
+        left[:, :, age] -= take / kept
+
+
+def lay_down(sales_l: np.ndarray, length: np.ndarray, years_in_wood: np.ndarray, stock_l: np.ndarray, evaporation: float, periods: int,
+             drawn_years: float = 5.0) -> LayDown:
     """Litres to distil for ``sales_l`` [S, T2, K] (litres a year in each year, at 40 %), T2 ≥ periods + longest ageing + 1.
 
     ``length`` [T2] is the share of the year still ahead (1.0 but for the first); ``years_in_wood`` [K];
-    ``stock_l`` [K, A] litres by class and whole years in wood today. Returns arrays of ``periods`` periods.
+    ``stock_l`` [K, A] litres by class and whole years in wood today, each year's litres spread evenly
+    over it. Stock first serves what can't be laid down in time; what is more than that is a cover, drawn
+    down evenly over ``drawn_years``. Returns arrays of ``periods`` periods.
     """
     count, span, kinds = sales_l.shape
-    ages = stock_l.shape[1]
     sold = sales_l * length[None, :, None]
     starts = np.concatenate([[0.0], np.cumsum(length)])[:-1]
     middle = starts + length / 2
-    served = np.zeros_like(sold)
-    left = np.broadcast_to(stock_l, (count, kinds, ages)).astype(float).copy()
+    late = np.clip((years_in_wood[None, :] - starts[:, None]) / np.maximum(length[:, None], 1e-9), 0.0, 1.0)
+    left = np.broadcast_to(stock_l, (count, kinds, stock_l.shape[1])).astype(float).copy()
     loss_rate = np.where(years_in_wood > 0, evaporation, 0.0)  # unaged stock waits in tanks
+    served = np.zeros_like(sold)
     for t in range(span):
-        kept = (1.0 - loss_rate) ** middle[t]
-        for age in range(ages - 1, -1, -1):
-            fit = (age + middle[t] >= years_in_wood)[None]
-            want = sold[:, t] - served[:, t]
-            take = np.where(fit, np.minimum(left[:, :, age] * kept, want), 0.0)
-            served[:, t] += take
-            left[:, :, age] -= take / kept
-    open_sales = sold - served
-    late = np.maximum(0.0, np.minimum(1.0, (years_in_wood[None, :] - starts[:, None]) / np.maximum(length[:, None], 1e-9)))
-    too_late = open_sales * late[None]
-    rate = (open_sales - too_late) / np.maximum(length[None, :, None], 1e-9)
-    # from here rates: a sale of year t+whole (+1 for the rest of the lead) is distilled in year t
+        _serve(left, stock_l, served[:, t], sold[:, t] * late[t], years_in_wood, middle[t], loss_rate)
+    too_late = np.maximum(sold * late[None] - served, 0.0)
+    cover = left.sum(axis=2)
+    for t in range(span):
+        allowed = cover * length[t] / max(drawn_years, 1e-9) * (1.0 - loss_rate) ** middle[t]
+        _serve(left, stock_l, served[:, t], np.minimum(served[:, t] + allowed, sold[:, t] - too_late[:, t]), years_in_wood, middle[t], loss_rate)
+    open_sales = np.maximum(sold - served - too_late, 0.0)
+    # what remains of a year's sales is bottled evenly over the part of it that can still be laid down, and distilled that long before
     distil = np.zeros((count, periods, kinds))
-    for k in range(kinds):
-        whole, rest = int(np.floor(years_in_wood[k] + 1e-9)), years_in_wood[k] - np.floor(years_in_wood[k] + 1e-9)
-        for t in range(periods):
-            near = rate[:, min(t + whole, span - 1), k]
-            far = rate[:, min(t + whole + 1, span - 1), k]
-            distil[:, t, k] = ((1 - rest) * near + rest * far) * length[t] * gross_up(evaporation if years_in_wood[k] > 0 else 0.0, years_in_wood[k])
+    for k, wait in enumerate(years_in_wood):
+        fill = gross_up(loss_rate[k], wait)
+        for t in range(span):
+            begin, end = max(starts[t], wait) - wait, starts[t] + length[t] - wait
+            if end <= begin:
+                continue
+            inside = np.clip(np.minimum(end, starts[:periods] + length[:periods]) - np.maximum(begin, starts[:periods]), 0.0, None)
+            distil[:, :, k] += open_sales[:, t, [k]] * fill * (inside / (end - begin))[None]
     return LayDown(distil, served[:, :periods], too_late[:, :periods], left.sum(axis=2))

@@ -113,7 +113,8 @@ def assess(ask: Ask, progress: Progress = no_progress) -> Found:
     trend = demand.fit(ask.past, v["trend_damping"])
     paths = demand.paths_of(v["case_grow"], v["case_fall"], ask.own_paths)
     which = demand.assign(paths, count)
-    spirit = Spirit(v["bottle_abv"], v["agave_kg_per_l_40"], v["agave_kg_per_l_40_sd"], v["mixed_agave_share"], v["evaporation_per_year"], least_kg_per_l(v["art_reference"]))
+    spirit = Spirit(v["bottle_abv"], v["agave_kg_per_l_40"], v["agave_kg_per_l_40_sd"], v["mixed_agave_share"], v["evaporation_per_year"], least_kg_per_l(v["art_reference"]),
+                    v["stock_drawn_years"])
 
     def need_for(chosen: list[demand.Path], walk: np.ndarray, stopped: tuple[str, ...] = ()) -> Need:
         got = need(ask.past, trend, chosen, walk, years, length, ask.seed, spirit, ask.stock, ask.own_classes,

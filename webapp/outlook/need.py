@@ -28,7 +28,8 @@ class Need:
 
 @dataclass(frozen=True)
 class Spirit:
-    """What turns bottles into agave: bottle strength, kg per litre at 40 % with sd, agave share of mixed, evaporation a year, floor of kg/L."""
+    """What turns bottles into agave: bottle strength, kg per litre at 40 % with sd, agave share of mixed, evaporation a year,
+    floor of kg/L, years over which stock beyond the ageing pipeline is drawn down."""
 
     bottle_abv: float
     kg_per_l: float
@@ -36,6 +37,7 @@ class Spirit:
     mixed_share: float
     evaporation: float
     floor_kg_per_l: float
+    stock_drawn_years: float = 5.0
 
 
 def need(past: demand.History, trend: demand.Trend, paths: list[demand.Path], which: np.ndarray, years: np.ndarray, length: np.ndarray, seed: int,
@@ -61,7 +63,7 @@ def need(past: demand.History, trend: demand.Trend, paths: list[demand.Path], wh
         held = (stock or {}).get(kind)
         if held is not None:
             in_wood[k, :len(held)] = held
-    laid = ageing.lay_down(sales, lengths, wood, in_wood, spirit.evaporation, len(years))
+    laid = ageing.lay_down(sales, lengths, wood, in_wood, spirit.evaporation, len(years), spirit.stock_drawn_years)
     luck = stream(seed, "yield").standard_normal(len(which))
     kg = np.maximum(spirit.kg_per_l + spirit.kg_per_l_sd * luck, spirit.floor_kg_per_l)
     share = np.array([spirit.mixed_share if category == MIXED else 1.0 for category, _ in kinds])

@@ -73,7 +73,7 @@ def _load(db: sqlite_utils.Database, data: bytes, filename: str, who: str, kind:
             raise Problem("sales_in_the_future", where=filename, month=late[0], n=len(late))
     with atomic(db):
         count = store.put(db, table.kind, table.rows, filename, replace=table.kind == "stock")
-        people.note(db, who, f"outlook.load.{table.kind}", filename, after=count)
+        people.note(db, who, f"load_{table.kind}", filename, after=count)
     return LoadReport(table.kind, len(table.rows), count["new"], count["changed"], count["same"], count["gone"], table.notes)
 
 
@@ -104,7 +104,7 @@ def set_stock(db: sqlite_utils.Database, rows: list[dict], who: str) -> dict[str
     checked = sales_file.checked_rows("stock", rows, own)
     with atomic(db):
         count = store.put(db, "stock", checked, "hand", replace=True)
-        people.note(db, who, "outlook.set.stock", "stock", after=count)
+        people.note(db, who, "set_stock", "stock", after=count)
     return count
 
 
@@ -113,7 +113,7 @@ def set_bought(db: sqlite_utils.Database, rows: list[dict], who: str) -> dict[st
     checked = sales_file.checked_rows("bought", rows, {})
     with atomic(db):
         count = store.put(db, "bought", checked, "hand")
-        people.note(db, who, "outlook.set.bought", "bought", after=count)
+        people.note(db, who, "set_bought", "bought", after=count)
     return count
 
 
@@ -132,7 +132,7 @@ def set_path(db: sqlite_utils.Database, name: str, rows: list[dict], weight: flo
             raise Problem("path_out_of_range", where=name, per_year=row["per_year"], weight=weight)
     with atomic(db):
         store.set_path(db, name, [{"market": "*", "category": "*", "class": "*", **row} for row in rows], float(weight))
-        people.note(db, who, "outlook.set.path", name, after={"rows": len(rows), "weight": weight})
+        people.note(db, who, "set_path", name, after={"rows": len(rows), "weight": weight})
 
 
 def key_now(db: sqlite_utils.Database, futures: int | None = None) -> str:
