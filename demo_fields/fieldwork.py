@@ -17,7 +17,7 @@ def fieldwork(plots: list[Plot], campaigns: list[Campaign], loads: list[Load], f
     log, busy = Log(), {}
     for c in campaigns:
         busy.setdefault(c.plot.code, []).append((c.start, c.end or TODAY))
-    doubted = faults.wrong_years(plots)
+    doubted = faults.wrong_years(plots) | {faults.missing_date(plots)}
     calls = visits.plan(plots, busy)
     heads = [rounds.visit(log, call) for call in calls]
     rounds.check_years(log, calls, doubted)

@@ -47,7 +47,6 @@ def files(balanced: bool = False) -> dict[str, bytes]:
     planting.end_leases(plots, parcels)
     faults = Faults()
     records = fieldwork(plots, campaigns, loads, faults)
-    faults.missing_date(plots)
     features = [land_file.feature(p, parcels[p.parcel]) for p in plots] + land_file.faulty(free, plots, parcels, faults.note)
     made = {"plots.geojson": collection(features)}
     made |= {f"records/{kind}.csv": table(rows, columns) for kind, (columns, rows) in sorted(records.items())}
