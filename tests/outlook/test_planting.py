@@ -194,3 +194,27 @@ def test_calendar():
     assert first == 1 and years[first] == 2027 and len(years) == 16 and length[0] == pytest.approx(39 / 365)
     years, length, first = futures.calendar(2027, 0.25, False, 15)
     assert first == 0 and years[0] == 2027 and length[0] == 0.75
+
+
+def test_two_hundred_futures_in_time():
+    """200 futures × 15 years × 20 cohorts within the budget of 25 s (about 3 s on one idle core)."""
+    import time
+
+    f = synthetic.sampled(200, plots_count=60)
+    started = time.perf_counter()
+    built, lay = planting.program(f, TERMS)
+    building = time.perf_counter() - started
+    found = scenario.recourse(built, method="ipm")
+    assert building < 1.0 and time.perf_counter() - started < 25.0
+    assert found.y.shape == (200, lay.columns)
+
+
+def test_more_futures_change_little():
+    """In-sample stability: two independent halves of the futures name hectares inside the other's flat range, nearly."""
+    f = synthetic.sampled(160, plots_count=60, need_t=4500)
+    terms = replace(TERMS, land_limit_ha=400)
+    halves = [planting.program(f.only(np.arange(start, 160, 2)), terms)[0] for start in (0, 1)]
+    one, two = (scenario.recourse(built) for built in halves)
+    crossed = scenario.at(halves[1], planting.first_stage(one.x[:15]))
+    worth = (f.need_t.mean(axis=0).sum()) * terms.own_value_mxn_t / 1e6
+    assert crossed.cost - two.cost < 0.02 * worth

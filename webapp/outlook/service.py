@@ -144,7 +144,7 @@ def key_now(db: sqlite_utils.Database, futures: int | None = None) -> str:
 
 def stale(db: sqlite_utils.Database, answer: answers.Answer) -> bool:
     """Whether records, sales or settings have moved on since the answer was made."""
-    return answer.key != key_now(db, answer.meta["futures"] if answer.meta["futures"] != settings.load(db)["futures"] else None)
+    return answer.key != key_now(db, answer.meta["futures"])
 
 
 def answer(db: sqlite_utils.Database, fresh: bool = False) -> answers.Answer:
@@ -165,6 +165,7 @@ def make(db: sqlite_utils.Database, progress: Progress = no_progress, futures: i
         found = assess(ask, progress)
         year = int(found.futures.years[found.futures.first])
         meta, arrays = tell.told(ask, found, gathering.factory_need_t(settings.load(db), year), year, known_sales)
+        meta |= {"data_version": survey.data_version(db), "settings_version": settings.load(db).version, "sales_version": store.version(db)}
         answers.put(db, STAGE, key, meta, arrays)
     progress(1.0, "outlook.step.done")
     return key
@@ -189,6 +190,7 @@ def gather(db: sqlite_utils.Database, futures: int | None = None) -> tuple["Ask"
     plots = plots[plots["status"] == "standing"].sort_index()
     days, share, mass_t, art = [today], *(np.zeros((count, 0, 1)) for _ in range(3))
     if len(plots):
+        crop.answer(db, fresh=True)  # the key names today's records, so the draws must rest on them
         drawn = crop.long(db, count, SEED)
         codes = [code for code in drawn.plots if code in plots.index]
         rows = [list(drawn.plots).index(code) for code in codes]

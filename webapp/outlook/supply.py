@@ -127,17 +127,15 @@ def curve(*, count: int, density_ha: float, mortality: float, gompertz_kg: tuple
             taught = len(young)
             months = (age_months[young, None] + quarter_months[None, :]) / 12.0
             bin_of = np.rint(months).astype(int)
+            share_of, art_of = (np.asarray(d[:, young], float).reshape(count, -1) for d in (share, art))
+            mass_ha = (mass_t[:, young] / area_ha[young][None, :, None] * (density_ha / density_now[young])[None, :, None]).reshape(count, -1)
             for a in range(AGES):
                 at = bin_of == a
                 if not at.any():
                     continue
                 weight = (at * area_ha[young, None]).ravel()
                 weight = weight / weight.sum()
-                picked = (slice(None), young)
-                size_ha = (mass_t[picked] / area_ha[young][None, :, None] * (density_ha / density_now[young])[None, :, None]).reshape(count, -1)
-                ripe[:, a] = share[picked].reshape(count, -1) @ weight
-                mass[:, a] = size_ha @ weight
-                sugar[:, a] = art[picked].reshape(count, -1) @ weight
+                ripe[:, a], mass[:, a], sugar[:, a] = share_of @ weight, mass_ha @ weight, art_of @ weight
     ripe = np.maximum.accumulate(np.clip(ripe, 0, 1), axis=1)
     kept = keep(age, peak_years, loss_per_month)
     mass = mass * kept[None]
