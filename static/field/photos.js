@@ -41,7 +41,7 @@ export async function sendPhotos(post) {
   for (const digest of digests) {
     const photo = await within("photos", "readonly", (tx) => got(tx.objectStore("photos").get(digest)));
     const { status, reply } = await post(`/field/photos/${photo.record}/${digest}`, photo.bytes, { "Content-Type": photo.media });
-    if (status === 200 && ["kept", "already"].includes(reply.receipt)) {
+    if (status === 200 && ["kept", "already"].includes(reply.status)) {
       await within("photos", "readwrite", (tx) => got(tx.objectStore("photos").put({ ...photo, bytes: null, state: "kept" })));
     }
   }

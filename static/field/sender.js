@@ -79,7 +79,7 @@ async function sendRecords() {
       for (const entry of batch) if (!receipts.has(entry.id)) skip.add(entry.id);
       refusedInRow = 0;
       size = Math.min(BATCH, size * 2);
-      rewound = await afterReply(reply, batch, rewound);
+      rewound = await afterReply(reply, batch, receipts, rewound);
       tell();
     } else if (batch.length > 1) {
       size = Math.ceil(batch.length / 2);
@@ -111,20 +111,18 @@ export function envelope(batch, now = new Date()) {
 
 function receiptsOf(reply, batch) {
   const sent = new Set(batch.map((entry) => entry.id)), receipts = new Map();
-  for (const receipt of reply.receipts) {
-    if (sent.has(receipt.id) && ["kept", "already", "held"].includes(receipt.receipt)) {
-      receipts.set(receipt.id, { state: receipt.receipt, problem: receipt.problem ?? null });
-    }
+  for (const { id, status, problem } of reply.results) {
+    if (sent.has(id) && ["kept", "already", "held"].includes(status)) receipts.set(id, { state: status, problem: problem ?? null });
   }
   return receipts;
 }
 
 /** A new store or a lower highest `seq` means the office went back to an older backup: give it all again. */
-async function afterReply(reply, batch, rewound) {
+async function afterReply(reply, batch, receipts, rewound) {
   const epoch = await read("store_epoch"), high = (await read("acked_seq")) ?? 0;
-  const reached = Math.max(high, ...batch.map((entry) => entry.seq));
+  const reached = Math.max(high, ...batch.filter((entry) => receipts.get(entry.id)?.state !== "held").map((entry) => entry.seq));
   if (!rewound && epoch && reply.store_epoch !== epoch) { await outbox.rewind(0); rewound = true; }
-  else if (!rewound && reply.seq_high < reached) { await outbox.rewind(reply.seq_high); rewound = true; }
+  else if (!rewound && reply.seq_count && reply.seq_high < reached) { await outbox.rewind(reply.seq_high); rewound = true; }
   if (reply.store_epoch !== epoch) await write("store_epoch", reply.store_epoch);
   await write("acked_seq", reached);
   const error = (Date.now() - Date.parse(reply.server_time)) / 1000;
@@ -142,7 +140,7 @@ async function post(address, body, headers = { "Content-Type": "application/json
   try { reply = JSON.parse(await response.text()); } catch { /* judged below */ }
   const ours = /json/.test(response.headers.get("Content-Type") ?? "") && reply !== null && typeof reply === "object";
   if (response.status === 401 || response.status === 403) throw new Halt(ours ? "enrol" : "portal");
-  if (response.status === 200 && ours && (Array.isArray(reply.receipts) || reply.receipt)) return { status: 200, reply };
+  if (response.status === 200 && ours && (Array.isArray(reply.results) || reply.status)) return { status: 200, reply };
   if (SPLIT.has(response.status) && (ours || response.status === 413 || response.status === 500)) return { status: response.status, reply };
   if (response.status === 200) throw new Halt("portal");
   throw new Halt("server", wait(response.headers.get("Retry-After")));

@@ -15,7 +15,7 @@ import numpy as np
 from .. import STATIC
 
 LEAF, LIGHT = (15, 95, 92), (252, 253, 252)
-SHADES = 16
+SHADES = 6
 LEAVES = ([(32, 54), (32, 20)], [(32, 50), (22, 44), (16, 34), (15, 22)], [(32, 50), (42, 44), (48, 34), (49, 22)],
           [(30, 54), (18, 52), (10, 46), (7, 38)], [(34, 54), (46, 52), (54, 46), (57, 38)])
 """Strokes on a 64 × 64 field: a straight line or a cubic curve each, the drawing of ``desk/icon.svg``."""

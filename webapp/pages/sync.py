@@ -16,14 +16,13 @@ from .phone import compressed
 
 bp = Blueprint("sync", __name__)
 COOKIE_S = 400 * 24 * 3600  # the longest a browser keeps one (RFC 6265bis)
-BATCH_BYTES = 1024 * 1024
 PHOTO_BYTES = 200 * 1024
-PHOTO_MEDIA = ("image/jpeg", "image/png", "image/webp")
+PICTURES = {"image/jpeg": (b"\xff\xd8\xff",), "image/png": (b"\x89PNG\r\n\x1a\n",), "image/webp": (b"RIFF",)}
 
 
-def _only(media: str) -> None:
-    if request.mimetype != media:
-        raise Problem("not_json", where=request.path, status=415)
+def _json_only() -> None:
+    if request.mimetype != "application/json":
+        raise Problem("sync_media", where=request.path, status=415)
 
 
 def _keep_cookie(response: Response, value: str) -> Response:
@@ -35,7 +34,7 @@ def _keep_cookie(response: Response, value: str) -> Response:
 @bp.post("/field/enrol")
 def enrol() -> Response:
     """A one-time code (from the QR's fragment) against this phone's cookie."""
-    _only("application/json")
+    _json_only()
     asked = request.get_json(silent=True)
     if not isinstance(asked, dict) or not isinstance(asked.get("code"), str):
         raise Problem("enrol_unreadable", where=request.path, status=400)
@@ -46,21 +45,20 @@ def enrol() -> Response:
 
 @bp.post("/field/records")
 def records() -> Response:
-    _only("application/json")
-    if (request.content_length or 0) > BATCH_BYTES:
-        raise Problem("batch_too_big", where=request.path, status=413, limit_mb=1)
-    body = request.get_data(cache=False)
-    return jsonify(survey.receive(db(), body, sender=g.device.id, received_at=clock.of(db()).now()))
+    _json_only()
+    return jsonify(survey.receive(db(), request.get_data(cache=False), sender=g.device.id, received_at=clock.of(db()).now(), language=g.language))
 
 
 @bp.post("/field/photos/<record>/<digest>")
 def photo(record: str, digest: str) -> Response:
     """One scaled picture, after its record; kept under the digest of its bytes."""
     if (request.content_length or 0) > PHOTO_BYTES:
-        raise Problem("photo_too_big", where=digest, status=413, limit_kb=200)
-    if request.mimetype not in PHOTO_MEDIA:
-        raise Problem("photo_not_picture", where=digest, status=422)
-    return jsonify(survey.receive_photo(db(), record, digest, request.mimetype, request.get_data(cache=False)))
+        raise Problem("photo_too_big", where=digest[:12], status=413, limit_kb=200)
+    data = request.get_data(cache=False)
+    if not data.startswith(PICTURES.get(request.mimetype, (b"\0never",))):
+        raise Problem("photo_not_picture", where=digest[:12], status=422)
+    survey.add_photo(db(), record, digest, request.mimetype, data)
+    return jsonify({"status": "kept"})
 
 
 @bp.get("/field/pack")
