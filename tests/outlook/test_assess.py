@@ -26,7 +26,7 @@ def ask(**values) -> assess.Ask:
     rented = np.full(50, np.nan)
     rented[0] = 2028
     return assess.Ask(
-        today=synthetic.TODAY, season_passed=True, values=settings.defaults().with_values(bought_agave_limit_t=400, land_limit_ha_year=150, **values),
+        today=synthetic.TODAY, season_passed=True, values=settings.defaults().with_values(**({"bought_agave_limit_t": 400, "land_limit_ha_year": 150} | values)),
         land=assess.Land(land["zone"], land["planted"], land["area_ha"], land["area_ha"] * 2900, rented), draws=assess.Draws(d["days"], d["share"], d["mass_t"], d["art"]),
         past=demand.history(table), stock={("full", "aged"): np.array([800.0, 700.0])}, own_classes={}, own_paths=[demand.Path("propia", None, 1.0, {})],
         last_planted_ha=40.0, haul_km=20.0, seed=7)
@@ -179,3 +179,29 @@ def test_progress_may_stop_it():
     with pytest.raises(Problem) as caught:
         assess.assess(ask(), lambda done, code: done < 0.3)
     assert caught.value.code == "outlook_stopped"
+
+
+def empty_land(question):
+    nothing = np.zeros((COUNT, 0, 56))
+    return replace(question, land=assess.Land([], *(np.zeros(0) for _ in range(4))), draws=assess.Draws(question.draws.days, nothing, nothing, nothing))
+
+
+def sold(question, **kwargs):
+    table = sales(growth=0.02)
+    table["litres"] *= 0.18
+    if "market" in kwargs:
+        table.loc[table.market == kwargs["market"], "litres"] = 0.0
+    return replace(question, past=demand.history(table[table.month > kwargs.get("after", "0000")] if not kwargs.get("none") else table.assign(litres=0.0)))
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("question", [
+    lambda: empty_land(ask()), lambda: sold(ask(), market="casa"), lambda: sold(ask(), none=True), lambda: sold(ask(), after="2025-10"),
+    lambda: ask(bought_agave_limit_t=0), lambda: ask(land_limit_ha_year=0), lambda: ask(discount_per_year=0, uneven_planting_mxn_ha=0), lambda: ask(risk_weight=0.5),
+    lambda: ask(horizon_years=20), lambda: ask(evaporation_per_year=0.3, mixed_agave_share=1.0), lambda: replace(ask(), season_passed=False, today=synthetic.TODAY.replace(month=1, day=1, year=2027)),
+], ids=["no plots", "a market never sold", "nothing ever sold", "one year of sales", "none to buy", "no land", "no discount", "careful", "twenty years", "thirsty casks", "New Year"])
+def test_edges_stay_finite(question):
+    _, meta, arrays = told(question())
+    json.dumps(meta, allow_nan=False)
+    assert all(np.isfinite(a).all() for a in arrays.values())
+    assert meta["headline"]["area_ha"] >= 0 and 0 <= meta["chances"]["short"] <= 1

@@ -110,7 +110,8 @@ def fit(past: History, damping: float = 0.9) -> Trend:
     line_mean = np.where(seen, logs - growth[:, None] * when, np.nan)
     fitted_level = np.array([np.nanmean(row[-3:]) if np.isfinite(row[-3:]).any() else np.nan for row in line_mean])
     level = np.where(np.isfinite(logs[:, -1]), 0.5 * np.nan_to_num(logs[:, -1]) + 0.5 * np.nan_to_num(fitted_level), -np.inf)
-    residuals = np.nan_to_num(np.where(seen, line_mean - np.nanmean(np.where(seen, line_mean, np.nan), axis=1, keepdims=True), 0.0)).T if seen.any() else np.zeros((years, len(past.lines)))
+    middle = np.where(seen, line_mean, 0.0).sum(axis=1) / np.maximum(seen.sum(axis=1), 1)  # a line never sold has none, and stays at nothing
+    residuals = np.where(seen, line_mean - middle[:, None], 0.0).T
     if years > 2:
         residuals = residuals * np.sqrt(years / (years - 2))
     return Trend(level, growth, growth_sd, residuals, {c: "naive" if (mase[c] or 0) >= 1 else "damped" for c in classes}, mase)
