@@ -1,0 +1,109 @@
+"""Reasons carry numbers, and the number moves when the input does."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from webapp.cutting import by_hand, explain, making
+from webapp.cutting.plan import Plan, account
+from webapp.cutting.problem import OPEN, ROAD
+
+from .instances import estate
+
+
+@pytest.fixture(scope="module")
+def case():
+    problem = estate(11, plots=60, need=90.0)
+    ticks = [60.0]
+
+    def left():
+        ticks[0] -= 0.01
+        return ticks[0]
+    found, _ = making.make(problem, left, 1, lambda done, code: True)
+    return problem, found
+
+
+def prices(found):
+    return {name: values.tolist() for name, values in found.prices.items()}
+
+
+def test_every_plot_gets_a_reason_in_both_languages(case):
+    problem, found = case
+    kinds = set()
+    for p in range(len(problem.plots)):
+        said = explain.why(problem, found.plan, prices(found), p)
+        assert said, problem.plots[p]
+        kinds |= {s.code for s in said}
+        assert all(problem.plots[p] in s.text(language) for s in said for language in ("es", "en"))
+    assert {"cutting.why.planned", "cutting.why.unripe", "cutting.why.worth_more_later"} <= kinds
+
+
+def test_the_planned_tonnes_are_the_plans(case):
+    problem, found = case
+    p = found.plan.windows[0][0]
+    said = [s for s in explain.why(problem, found.plan, prices(found), p) if s.code == "cutting.why.planned"]
+    assert sum(s.params["mass_t"] for s in said) == pytest.approx((problem.keep[p] * found.plan.cut[p]).sum())
+
+
+def test_leaving_out_names_what_it_would_cost(case):
+    """The stated loss is what forcing the plot's best pass would really cost, its amounts alone changed."""
+    problem, found = case
+    for p in range(len(problem.plots)):
+        said = [s for s in explain.why(problem, found.plan, prices(found), p) if s.code == "cutting.why.worth_more_later"]
+        if said:
+            s, n, tonnes, worth = explain.best_window(problem, found.plan, p, problem.gain())
+            assert said[0].params["loss_mxn"] == pytest.approx(-1e3 * worth) and worth <= 0
+            dearer = problem.with_changes(end_value=problem.end_value * 1.1)
+            assert explain.why(dearer, found.plan, prices(found), p)[0].params["loss_mxn"] > said[0].params["loss_mxn"]
+            return
+    raise AssertionError("no such plot")
+
+
+def test_a_closed_road_is_named_with_its_weeks(case):
+    problem, found = case
+    inside = {p for p, _, _ in found.plan.windows}
+    p = next(p for p in range(len(problem.plots)) if p not in inside and problem.ripe[p, 0] > 0.5)
+    closed = problem.closed.copy()
+    closed[p, 3:8][closed[p, 3:8] == OPEN] = ROAD
+    said = [s for s in explain.why(problem.with_changes(closed=closed), found.plan, prices(found), p) if s.code == "cutting.why.closed.road"]
+    assert said[0].params["n"] == (closed[p] == ROAD).sum() and said[0].params["first"] == problem.weeks[int(np.flatnonzero(closed[p] == ROAD)[0])]
+
+
+def test_an_infeasible_need_still_has_a_plan_and_says_by_how_much():
+    problem = estate(11, plots=60, need=90.0)
+    need = problem.need_low.copy()
+    need[2] = 5000.0
+    hard = problem.with_changes(need_low=need)
+    plan = by_hand.plain(hard, "oldest")
+    gave = [g for g in explain.gave_way(hard, plan) if g["rule"] == "low" and g["week"] == hard.weeks[2]]
+    assert gave[0]["by"] == pytest.approx(5000.0 - account(hard, plan).delivered[2])
+    assert f"{gave[0]['by']:,.1f}" in explain.said(gave[0]).text("es")
+
+
+def test_a_lease_that_runs_out_is_said():
+    problem = estate(11, plots=30, need=40.0)
+    p = int(np.argmax(problem.ripe[:, 0] * problem.stand_t))
+    last = problem.last_week.copy()
+    last[p] = 1
+    closed = problem.closed.copy()
+    closed[p, 2:] = 4
+    leased = problem.with_changes(last_week=last, closed=closed)
+    nothing = Plan("x", np.zeros(leased.shape), ())
+    gave = [g for g in explain.gave_way(leased, nothing) if g["rule"] == "lease"]
+    assert gave[0]["plot"] == leased.plots[p] and gave[0]["by"] == pytest.approx(leased.stand_t[p] * leased.ripe[p, 1])
+
+
+def test_what_binds_is_what_is_full(case):
+    problem, found = case
+    made = account(problem, found.plan)
+    for w, limits in enumerate(explain.binds(problem, found.plan)):
+        assert ("high" in limits) == (problem.need_high[w] > 0 and made.delivered[w] >= 0.995 * problem.need_high[w])
+
+
+def test_changes_name_what_moved():
+    before = {("A", "2026-W48"): 50.0, ("B", "2026-W49"): 30.0, ("C", "2026-W50"): 10.0, ("E", "2026-W50"): 10.0}
+    after = {("A", "2026-W49"): 55.0, ("C", "2026-W50"): 14.0, ("D", "2026-W51"): 9.0, ("E", "2026-W50"): 10.2}
+    kinds = {c["plot"]: c["kind"] for c in explain.changes(before, after, {"A": "El Tapia"})}
+    assert kinds == {"A": "moved", "B": "dropped", "C": "amount", "D": "new"}
+    assert explain.changes(before, before, {}) == []
