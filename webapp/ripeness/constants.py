@@ -1,0 +1,29 @@
+"""Numbers of the ripening model that are not settings, each with its source and status."""
+
+from __future__ import annotations
+
+from ..quantity import COMMON_PRACTICE, DERIVED, FROM_MEMORY, Constant
+
+_CURVE = "practice curve 5 + 22·(1 − exp(−(age/52 months)^1.9)), −0.03 °Bx a month past the peak; starting point that data correct"
+CURVE_START_DEG = Constant("practice curve, °Brix at planting", 5.0, "°Bx", 3.0, _CURVE, FROM_MEMORY)
+CURVE_RISE_DEG = Constant("practice curve, rise", 22.0, "°Bx", 3.3, _CURVE, FROM_MEMORY)
+CURVE_MONTHS = Constant("practice curve, time scale", 52.0, "months", 6.0, _CURVE, FROM_MEMORY)
+CURVE_POWER = Constant("practice curve, power", 1.9, "1", 0.0, _CURVE, FROM_MEMORY)
+CURVE_FALL_DEG = Constant("practice curve, fall past the peak", 0.03, "°Bx/month", 0.0, _CURVE, FROM_MEMORY)
+SCALE_SD = Constant("prior sd of the curve's scale", 0.15, "1", 0.0, "assumption: the practice curve is right within 15 %", FROM_MEMORY)
+SHIFT_SD_MONTHS = Constant("prior sd of the curve's shift", 6.0, "months", 0.0, "assumption", FROM_MEMORY)
+LEVEL_SD_DEG = Constant("prior sd of the curve's level", 3.0, "°Bx", 0.0, "assumption", FROM_MEMORY)
+BEND_SD_DEG = Constant("prior sd of bends of the curve", 1.5, "°Bx", 0.0, "assumption; Gaussian process over age with length 20 months", FROM_MEMORY)
+BEND_MONTHS = Constant("length of bends of the curve", 20.0, "months", 0.0, "assumption", FROM_MEMORY)
+SEASON_SD_DEG = Constant("prior sd of the first harmonic of the season", 2.0, "°Bx", 0.0,
+                         "dry minus rainy factory sugar 26.78 − 24.43 % (Bautista-Justo et al. 2001, Acta Universitaria 11(1)) is half of that", DERIVED)
+SEASON2_SD_DEG = Constant("prior sd of the second harmonic", 1.0, "°Bx", 0.0, "assumption", FROM_MEMORY)
+DRIFT_WEEKS = Constant("memory of a plot's slow drift", 208.0, "weeks", 0.0, "assumption; 52 to 520 weeks changed coverage by less than 0.03 in simulation", FROM_MEMORY)
+AGE_SURE_MONTHS = Constant("uncertainty of a year the crew is sure of", 3.5, "months", 0.0, "a year is known, the month is not: 12/√12", DERIVED)
+AGE_UNSURE_MONTHS = Constant("uncertainty of a year the crew is not sure of", 9.0, "months", 0.0, "assumption", FROM_MEMORY)
+AGE_NONE_MONTHS = Constant("uncertainty of an age nobody noted", 24.0, "months", 0.0, "assumption: as its zone's plots, two years either way", FROM_MEMORY)
+
+SD_PRIORS = {"level": (1.5, 0.7), "pace": (6.0, 0.7), "drift": (0.6, 0.8), "visit": (0.5, 0.6), "plant": (2.0, 1.0), "zone": (0.5, 0.7), "zone_season": (0.3, 0.7), "zone_pace": (5.0, 0.8)}
+"""Log-normal priors of the model's standard deviations: (median, log-sd). °Bx, months for the paces.
+Gentle, from memory: they keep a component from vanishing where the data are silent."""
+SD_PRIORS_STATUS = Constant("log-normal priors of the standard deviations", len(SD_PRIORS), "priors", 0.0, "medians 1.5, 6 months, 0.6, 0.5, 2.0, 0.5, 0.3, 5 months; log-sd 0.6–1.0", COMMON_PRACTICE)

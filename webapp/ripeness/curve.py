@@ -1,0 +1,54 @@
+"""The shapes the model is made of: practice curve of age, its slope, bends, and the season."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from . import constants as k
+
+KNOT_MONTHS, OLDEST_MONTHS = 12, 168
+HARMONICS = 2
+
+
+def practice(age_months: np.ndarray, peak_months: float) -> np.ndarray:
+    """Practice curve of °Brix against age, °Bx; falls gently past ``peak_months``."""
+    a = np.maximum(age_months, 0.0)
+    rise = float(k.CURVE_RISE_DEG) * (1 - np.exp(-((a / float(k.CURVE_MONTHS)) ** float(k.CURVE_POWER))))
+    return float(k.CURVE_START_DEG) + rise - float(k.CURVE_FALL_DEG) * np.maximum(a - peak_months, 0.0)
+
+
+def practice_slope(age_months: np.ndarray, peak_months: float) -> np.ndarray:
+    """Its derivative, °Bx per month."""
+    a, scale, power = np.maximum(age_months, 0.0), float(k.CURVE_MONTHS), float(k.CURVE_POWER)
+    inner = (a / scale) ** power
+    slope = float(k.CURVE_RISE_DEG) * np.exp(-inner) * power / scale * (a / scale) ** (power - 1)
+    return slope - float(k.CURVE_FALL_DEG) * (a > peak_months)
+
+
+def bends(age_months: np.ndarray) -> np.ndarray:
+    """Cubic B-splines over age, knots every 12 months: [..., J]; held constant beyond 14 years."""
+    from scipy.interpolate import BSpline
+
+    inner = np.arange(0, OLDEST_MONTHS + 1, KNOT_MONTHS, dtype=float)
+    knots = np.concatenate([[inner[0]] * 3, inner, [inner[-1]] * 3])
+    a = np.clip(np.asarray(age_months, float), inner[0], inner[-1] - 1e-9)
+    return BSpline.design_matrix(a.ravel(), knots, 3).toarray().reshape(*a.shape, -1)
+
+
+def bend_centres() -> np.ndarray:
+    inner = np.arange(0, OLDEST_MONTHS + 1, KNOT_MONTHS, dtype=float)
+    knots = np.concatenate([[inner[0]] * 3, inner, [inner[-1]] * 3])
+    return np.array([knots[j + 1: j + 4].mean() for j in range(len(knots) - 4)])
+
+
+def bend_precision() -> np.ndarray:
+    """Prior precision of the bends: a Gaussian process over age at the splines' centres."""
+    c = bend_centres()
+    K = float(k.BEND_SD_DEG) ** 2 * np.exp(-0.5 * ((c[:, None] - c[None, :]) / float(k.BEND_MONTHS)) ** 2)
+    return np.linalg.inv(K + 1e-4 * np.eye(len(c)))
+
+
+def season(day_ordinal: np.ndarray) -> np.ndarray:
+    """Two harmonics of the year at a proleptic day number: [..., 4] (sin, cos, sin 2, cos 2)."""
+    turn = 2 * np.pi * (np.asarray(day_ordinal, float) % 365.2425) / 365.2425
+    return np.stack([f(h * turn) for h in range(1, HARMONICS + 1) for f in (np.sin, np.cos)], axis=-1)

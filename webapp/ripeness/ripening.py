@@ -1,0 +1,233 @@
+"""How a plot ripens: the model in symbols, its fit, forecasts with intervals, and joint draws.
+
+    y = f(a) + s(t) + z + z_s(t) + u + p·f′(a) + o(t) + v + ē        (°Bx at 20 °C; a in months)
+
+f = f₀(1 + k) + d·f₀′ + c + bends; s two harmonics; z zone level, z_s its season, zone pace inside p;
+u ~ N(0, level²), p ~ N(0, pace²) months ahead or behind, o a drift with memory (Ornstein–Uhlenbeck),
+v error of the visit, ē plants' spread over n. The pace is linearised about its own last estimate.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from . import constants as k
+from . import curve
+from .estimate import Grouped, Solution, fit
+from .visits import Visits
+
+COMPONENTS = ("level", "pace", "drift", "visit", "plant", "zone", "zone_pace", "zone_season")
+ROUNDS, STEEPEST_FALL, HALF, MOST_SHIFT_MONTHS = 3, -0.2, 0.5, 15.0
+LEAST_SHARED_READINGS = 30
+
+
+@dataclass(frozen=True)
+class Land:
+    """What the model needs of each plot: [P] planting day ordinal, its sd in months, zone index; zone names."""
+
+    planted: np.ndarray
+    age_sd: np.ndarray
+    zone: np.ndarray
+    zones: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Everything a forecast rests on, as plain arrays (stored and backed up)."""
+
+    sds: np.ndarray
+    theta: np.ndarray
+    cov: np.ndarray
+    slope_theta: np.ndarray
+    about: np.ndarray        # [P] months the pace is linearised about
+    zone_about: np.ndarray   # [Z]
+    residuals: np.ndarray    # standardised plant residuals, sorted
+    oldest_months: float
+    peak_months: float
+    converged: bool
+
+    def sd(self, name: str) -> float:
+        return float(self.sds[COMPONENTS.index(name)])
+
+
+def columns(zones: int) -> dict[str, np.ndarray]:
+    """Where each part of θ stands."""
+    at, out = 0, {}
+    for name, size in (("scale", 1), ("shift", 1), ("level", 1), ("bends", len(curve.bend_centres())), ("season", 4), ("zone", zones), ("zone_pace", zones), ("zone_season", 4 * zones)):
+        out[name] = np.arange(at, at + size)
+        at += size
+    return out
+
+
+def design(age: np.ndarray, day: np.ndarray, zone: np.ndarray, zones: int, slope: np.ndarray, peak: float) -> np.ndarray:
+    """[..., p] rows of X at (already shifted) ages and days."""
+    where = columns(zones)
+    X = np.zeros((*age.shape, sum(len(v) for v in where.values())))
+    X[..., where["scale"][0]], X[..., where["shift"][0]], X[..., where["level"][0]] = curve.practice(age, peak), curve.practice_slope(age, peak), 1.0
+    X[..., where["bends"]] = curve.bends(age)
+    phase = curve.season(day)
+    X[..., where["season"]] = phase
+    own = np.eye(zones)[np.broadcast_to(zone, age.shape)]
+    X[..., where["zone"]] = own
+    X[..., where["zone_pace"]] = own * slope[..., None]
+    X[..., where["zone_season"]] = (own[..., :, None] * phase[..., None, :]).reshape(*age.shape, -1)
+    return X
+
+
+def prior(zones: int) -> tuple[np.ndarray, tuple[np.ndarray, ...]]:
+    where = columns(zones)
+    omega = np.zeros((sum(len(v) for v in where.values()),) * 2)
+    for name, sd in (("scale", k.SCALE_SD), ("shift", k.SHIFT_SD_MONTHS), ("level", k.LEVEL_SD_DEG)):
+        omega[where[name], where[name]] = float(sd) ** -2
+    omega[np.ix_(where["bends"], where["bends"])] = curve.bend_precision()
+    season = where["season"]
+    omega[season, season] = [float(k.SEASON_SD_DEG) ** -2] * 2 + [float(k.SEASON2_SD_DEG) ** -2] * 2
+    return omega, (where["zone"], where["zone_pace"], where["zone_season"])
+
+
+def slope_at(age: np.ndarray, theta: np.ndarray, zones: int, peak: float) -> np.ndarray:
+    """Slope of the fitted curve, °Bx per month (not steeper downhill than −0.2)."""
+    if not theta.any():
+        return np.maximum(curve.practice_slope(age, peak), STEEPEST_FALL)
+    where = columns(zones)
+    def height(a: np.ndarray) -> np.ndarray:
+        return curve.practice(a, peak) * (1 + theta[where["scale"][0]]) + theta[where["shift"][0]] * curve.practice_slope(a, peak) + curve.bends(a) @ theta[where["bends"]]
+    return np.maximum(height(age + 1.0) - height(age - 1.0), 2 * STEEPEST_FALL) / 2
+
+
+def _rows(visits: Visits, land: Land, about: np.ndarray, slope_theta: np.ndarray, peak: float):
+    """(y less offset, X, z) of the visits, linearised about ``about`` months."""
+    zones = len(land.zones)
+    age = np.where(visits.mask, (visits.day - land.planted[:, None]) / 30.4375, 60.0) + about[:, None]
+    z = np.where(visits.mask, slope_at(age, slope_theta, zones, peak), 0.0)
+    X = np.where(visits.mask[..., None], design(age, visits.day, land.zone[:, None], zones, z, peak), 0.0)
+    y = np.where(visits.mask, visits.mean - curve.practice(age, peak) + about[:, None] * z, 0.0)
+    return y, X, z
+
+
+def _blocks(visits: Visits, z: np.ndarray) -> tuple[np.ndarray, ...]:
+    m = visits.mask.astype(float)
+    both = m[:, :, None] * m[:, None, :]
+    gap = np.abs(visits.day[:, :, None] - visits.day[:, None, :]) / 7.0
+    eye = np.eye(m.shape[1])
+    per_plant = np.where(visits.mask, 1.0 / np.maximum(visits.n, 1), 0.0)
+    return (both, z[:, :, None] * z[:, None, :], both * np.exp(-gap / float(k.DRIFT_WEEKS)), eye * m[:, :, None], eye * per_plant[:, :, None])
+
+
+def fit_estate(visits: Visits, land: Land, peak_months: float) -> tuple[Fit, Solution]:
+    """Fit the estate. Never fails on thin data: priors carry what the data do not say."""
+    zones = len(land.zones)
+    omega, pooled = prior(zones)
+    about, zone_about = np.zeros(len(land.planted)), np.zeros(zones)
+    slope_theta = np.zeros(omega.shape[0])
+    sds = np.array([k.SD_PRIORS[name][0] for name in COMPONENTS])
+    solution: Solution | None = None
+    where = columns(zones)
+    for turn in range(ROUNDS):
+        y, X, z = _rows(visits, land, about + zone_about[land.zone], slope_theta, peak_months)
+        blocks = _blocks(visits, z)
+        data = Grouped(y, X, visits.mask, blocks, np.where(visits.mask, visits.known, 1.0), omega, pooled, (COMPONENTS.index("plant"), visits.freedom, visits.squares),
+                       tuple(k.SD_PRIORS[n] for n in COMPONENTS), blocks[1] * land.age_sd[:, None, None] ** 2)  # an uncertain age acts like a pace of known size
+        solution = fit(data, sds)
+        sds = np.maximum(solution.sds, 1e-3)
+        if turn < ROUNDS - 1:
+            pace_var = sds[COMPONENTS.index("pace")] ** 2 + land.age_sd**2
+            zone_about = np.clip(solution.theta[where["zone_pace"]], -24.0, 24.0)
+            about = HALF * np.clip(pace_var * (z * solution.q).sum(axis=1), -MOST_SHIFT_MONTHS, MOST_SHIFT_MONTHS)
+            slope_theta = solution.theta.copy()
+    ages = (visits.day - land.planted[:, None])[visits.mask] / 30.4375
+    plant = max(solution.sds[COMPONENTS.index("plant")], 1e-3)
+    residuals = visits.residuals / plant
+    if len(residuals) < LEAST_SHARED_READINGS:  # too few to show a shape: the normal one
+        from scipy.stats import norm
+
+        residuals = norm.ppf((np.arange(99) + 0.5) / 99)
+    elif len(residuals) > 400:
+        residuals = np.quantile(residuals, (np.arange(400) + 0.5) / 400)
+    return Fit(solution.sds, solution.theta, solution.cov, slope_theta, about, zone_about, residuals - residuals.mean(), float(ages.max(initial=0.0)), peak_months, solution.converged), solution
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """What the visits say about each plot: W [P, M, M], q [P, M], T = WX, z, and the pace variance [P]."""
+
+    W: np.ndarray
+    q: np.ndarray
+    T: np.ndarray
+    z: np.ndarray
+    pace_var: np.ndarray
+    visits: Visits
+    land: Land
+    about: np.ndarray
+
+
+def posterior(f: Fit, visits: Visits, land: Land, about: np.ndarray) -> Posterior:
+    """Closed form from a stored fit: needs no other plot, so one plot moves at once with its own records."""
+    total = about + f.zone_about[land.zone]
+    y, X, z = _rows(visits, land, total, f.slope_theta, f.peak_months)
+    V = np.einsum("nm,mk->nmk", np.where(visits.mask, visits.known, 1.0), np.eye(visits.mask.shape[1]))
+    for sd, block in zip(f.sds, _blocks(visits, z)):
+        V = V + sd**2 * block
+    V = V + land.age_sd[:, None, None] ** 2 * z[:, :, None] * z[:, None, :]
+    V = V + 1e-9 * np.eye(visits.mask.shape[1])
+    W = np.linalg.inv(V)
+    T = W @ X
+    q = np.einsum("nmk,nk->nm", W, y) - T @ f.theta
+    return Posterior(W, np.where(visits.mask, q, 0.0), T, z, f.sd("pace") ** 2 + land.age_sd**2, visits, land, total)
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """At T days: [P, T] mean and variance of the plot mean; pieces for joint draws."""
+
+    mean: np.ndarray
+    var: np.ndarray
+    shared: np.ndarray   # [P, T, p] d: how the estate's coefficients move it
+    c: np.ndarray        # [P, T, M]
+    z: np.ndarray        # [P, T]
+    days: np.ndarray
+    age: np.ndarray      # [P, T] effective months (with the part of the pace it is linearised about)
+
+
+def ahead(f: Fit, post: Posterior, days: np.ndarray) -> Outlook:
+    """Forecast the plot means at ordinal ``days`` [T] (one list for all plots)."""
+    land, visits, zones = post.land, post.visits, len(post.land.zones)
+    age = (days[None, :] - land.planted[:, None]) / 30.4375 + post.about[:, None]
+    z = slope_at(age, f.slope_theta, zones, f.peak_months)
+    x = design(age, np.broadcast_to(days, age.shape), land.zone[:, None], zones, z, f.peak_months)
+    gap = np.abs(days[None, :, None] - visits.day[:, None, :]) / 7.0
+    c = np.where(visits.mask[:, None, :], f.sd("level") ** 2 + post.pace_var[:, None, None] * z[:, :, None] * post.z[:, None, :]
+                 + f.sd("drift") ** 2 * np.exp(-gap / float(k.DRIFT_WEEKS)), 0.0)
+    own = f.sd("level") ** 2 + post.pace_var[:, None] * z**2 + f.sd("drift") ** 2
+    shared = x - np.einsum("ptm,pmq->ptq", c, post.T)
+    mean = curve.practice(age, f.peak_months) - post.about[:, None] * z + x @ f.theta + np.einsum("ptm,pm->pt", c, post.q)
+    var = own - np.einsum("ptm,pmk,ptk->pt", c, post.W, c, optimize=True) + np.einsum("ptq,qr,ptr->pt", shared, f.cov, shared, optimize=True)
+    return Outlook(mean, np.maximum(var, 1e-6), shared, c, z, days, age)
+
+
+def draws(f: Fit, post: Posterior, out: Outlook, n: int, seed: int) -> np.ndarray:
+    """[n, P, T] float32 joint draws of the plot means: the estate's coefficients drawn once for all plots."""
+    rng = np.random.default_rng([seed, 1])
+    root = np.linalg.cholesky(f.cov + 1e-12 * np.eye(len(f.cov)))
+    common = (rng.standard_normal((n, len(f.theta))) @ root.T).astype(np.float32)
+    P, T = out.mean.shape
+    result = np.empty((n, P, T), np.float32)
+    gap = np.abs(out.days[:, None] - out.days[None, :]) / 7.0
+    drift = f.sd("drift") ** 2 * np.exp(-gap / float(k.DRIFT_WEEKS))
+    own = np.random.default_rng([seed, 2])
+    for p in range(P):  # one [T, T] factor at a time keeps memory flat
+        z = out.z[p]
+        K = f.sd("level") ** 2 + post.pace_var[p] * np.outer(z, z) + drift - out.c[p] @ post.W[p] @ out.c[p].T
+        values, vectors = np.linalg.eigh(K)
+        keep = values > 1e-8 * max(values[-1], 1e-12)
+        factor = (vectors[:, keep] * np.sqrt(values[keep])).astype(np.float32)
+        noise = own.standard_normal((n, len(values)), dtype=np.float32)[:, : factor.shape[1]]
+        result[:, p] = out.mean[p].astype(np.float32) + noise @ factor.T + common @ out.shared[p].astype(np.float32).T
+    return result
+
+
+def pace_months(f: Fit, post: Posterior) -> np.ndarray:
+    """[P] months each plot is ahead (+) or behind (−) of its zone."""
+    return post.pace_var * (post.z * post.q).sum(axis=1)
