@@ -1,0 +1,49 @@
+"""How ripe each plot is, on the command line."""
+
+from __future__ import annotations
+
+import click
+
+from .. import settings
+from ..cli import Edge
+from ..problems import Problem
+from ..ripeness import service
+
+CODES = "TECMP"
+
+
+@click.command("ripeness")
+@click.option("--week", default=None, help="2027-W10")
+@click.option("--plot", default=None)
+@click.option("--refit", is_flag=True)
+@click.option("--json", "as_json", is_flag=True)
+@click.pass_obj
+def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool, as_json: bool) -> None:
+    """Madurez por tabla y semana / ripeness by plot and week."""
+    db = edge.open()
+    found = service.answer(db, fresh=refit)
+    weeks = found.meta["weeks"]
+    week = week or weeks[0]
+    if week not in weeks:
+        raise Problem("week_outside", where=week, first=weeks[0], last=weeks[-1])
+    if plot and plot not in found.meta["plots"]:
+        raise Problem("plot_not_standing", where=plot, status=404)
+    at, a = weeks.index(week), found.arrays
+    rows = [{"plot": code, "week": week, "condition": CODES[int(a["condition"][i, at])], "mean_brix_deg": float(a["mean_deg"][i, at]), "low80_brix_deg": float(a["lo80"][i, at]),
+             "high80_brix_deg": float(a["hi80"][i, at]), "low95_brix_deg": float(a["lo95"][i, at]), "high95_brix_deg": float(a["hi95"][i, at]), "ripe_share": float(a["share"][i, at]),
+             "ripe_share_low80": float(a["share_lo"][i, at]), "ripe_share_high80": float(a["share_hi"][i, at]), "chance_ripe": float(a["chance"][i, at]), **found.meta["by_plot"][code]}
+            for i, code in enumerate(found.meta["plots"]) if plot in (None, code)]
+    if as_json:
+        return edge.answer({"key": found.key, "stale": service.stale(found, db), "fit": found.meta["fit"], "plots": rows})
+    limit = settings.load(db)
+    edge.say("ripeness.head", ripe=sum(r["ripe_share"] >= limit["ripe_share_to_cut"] for r in rows), of=len(rows), week=week, target=limit["target_brix_deg"])
+    edge.say("ripeness.columns")
+    for r in sorted(rows, key=lambda r: -r["ripe_share"]):
+        window = " – ".join(w or "…" for w in r["window"]) if r["window"] else "–"
+        click.echo(f"{r['plot']:<9} {edge.words('condition.' + r['condition'] + '.word'):<13} {r['mean_brix_deg']:5.1f} ({r['low80_brix_deg']:.1f}–{r['high80_brix_deg']:.1f})   "
+                   f"{r['ripe_share']:6.0%} ({r['ripe_share_low80']:.0%}–{r['ripe_share_high80']:.0%})   {r['chance_ripe']:6.0%}  {window}")
+    if plot:
+        from ..sentences import Sentence
+
+        for sentence in rows[0]["why"]:
+            click.echo(f"  {Sentence(**sentence).text(edge.language)}")

@@ -1,0 +1,98 @@
+"""From the posterior of a plot's mean to what people ask: ripe share, chance, cutting window, condition.
+
+All from the same mean and sd, so no page can follow another rule.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+CONDITIONS = "TECMP"
+NODES = 15
+Z80, Z95 = 1.2815515655446004, 1.959963984540054
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The user's thresholds (settings of the same names)."""
+
+    target_brix_deg: float
+    ripe_share_to_cut: float
+    near_share: float
+    young_age_months: float
+    peak_age_months: float
+    loss_per_month: float
+    loss_limit: float
+
+
+def plants_above(distance: np.ndarray, residuals: np.ndarray) -> np.ndarray:
+    """Share of plants whose standardised residual exceeds ``distance`` = (target − mean)/σ_plant.
+
+    The pooled empirical distribution, a little smoothed between its points; 0…1 and falling.
+    """
+    points = np.sort(residuals)
+    level = 1 - (np.arange(len(points)) + 0.5) / len(points)
+    below, above = points[0] - 0.75, points[-1] + 0.75
+    return np.interp(distance, np.concatenate([[below], points, [above]]), np.concatenate([[1.0], level, [0.0]]))
+
+
+def share(mean: np.ndarray, sd: np.ndarray, plant_sd: float, residuals: np.ndarray, target: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(expected share, low, high at 80 %) of ripe plants; arrays of one shape, °Bx.
+
+    The expectation integrates over the mean's posterior at equally likely quantiles.
+    """
+    from scipy.stats import norm
+
+    steps = norm.ppf((np.arange(NODES) + 0.5) / NODES)
+    steps /= np.sqrt(np.mean(steps**2))
+    plant = max(plant_sd, 0.05)
+    total = np.zeros(mean.shape)
+    for step in steps:
+        total += plants_above((target - mean - step * sd) / plant, residuals)
+    low, high = (plants_above((target - mean - s * sd) / plant, residuals) for s in (-Z80, Z80))
+    expected = total / NODES
+    return expected, np.minimum(low, expected), np.maximum(high, expected)
+
+
+def chance(mean: np.ndarray, sd: np.ndarray, target: float) -> np.ndarray:
+    """P(plot mean ≥ target)."""
+    from scipy.stats import norm
+
+    return norm.cdf((mean - target) / sd)
+
+
+def keep_share(age_months: np.ndarray, limits: Limits) -> np.ndarray:
+    """Share of mass and sugar that the loss past the peak has left, 0…1; ``age`` counts the plot's pace."""
+    return np.clip(1 - limits.loss_per_month * np.maximum(age_months - limits.peak_age_months, 0.0), 0.0, 1.0)
+
+
+def windows(shares: np.ndarray, keep: np.ndarray, limits: Limits) -> list[tuple[int | None, int | None] | None]:
+    """Per plot (first, last) week of the cutting window: from ripe until the loss reaches its limit.
+
+    Seasonal dips are bridged by the running maximum. None when it is not ripe within the horizon and the
+    loss is not reached either; last None when it lies beyond the horizon; (0, 0) when the window is past.
+    """
+    hull = np.maximum.accumulate(shares, axis=1) >= limits.ripe_share_to_cut
+    lost = 1 - keep >= limits.loss_limit
+    out: list[tuple[int | None, int | None] | None] = []
+    for ripe, gone in zip(hull, lost):
+        first = int(np.argmax(ripe)) if ripe.any() else None
+        last = int(np.argmax(gone)) if gone.any() else None
+        if first is None and last is None:
+            out.append(None)
+        elif first is None:
+            out.append((last, last))
+        else:
+            out.append((first, None if last is None else max(last, first) if last > 0 else 0))
+    return out
+
+
+def condition(shares: np.ndarray, keep: np.ndarray, age_months: np.ndarray, limits: Limits) -> np.ndarray:
+    """int8 index into CONDITIONS: young, filling, near, ripe, passing."""
+    out = np.where(age_months < limits.young_age_months, 0, 1)
+    out = np.where((shares >= 0.10) & (out == 0), 1, out)
+    out = np.where(shares >= limits.near_share, 2, out)
+    out = np.where(shares >= limits.ripe_share_to_cut, 3, out)
+    return np.where(1 - keep >= limits.loss_limit, 4, out).astype(np.int8)
