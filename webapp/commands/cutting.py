@@ -59,7 +59,7 @@ def _show(edge: Edge, db, number: int | None, as_json: bool) -> None:
     if as_json:
         edge.answer(found.as_dict())
         return
-    edge.say(f"cutting.outcome.{found.outcome}", gap=None if found.gap is None else 100 * found.gap)
+    click.echo(found.outcome_said().text(edge.language))
     edge.say("cutting.cli.value", value=found.value_mxn / 1e6, number=found.id, made_at=found.made_at[:16].replace("T", " "))
     for other in found.hand:
         more = found.better_than(other["how"])

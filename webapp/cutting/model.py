@@ -42,7 +42,13 @@ def solve(form: Form, *, whole: bool = True, seconds: float = 60.0, nodes: int |
     """
     import highspy
 
-    h = highspy.Highs()
+    class Quiet(highspy.Highs):
+        """The binding prints a banner when it switches its callbacks on; no callback is used here."""
+
+        def enableCallbacks(self):
+            self.setOptionValue("output_flag", False)
+
+    h = Quiet()
     options = {"output_flag": False, "threads": 1, "random_seed": seed, "time_limit": float(max(seconds, 0.05)), "mip_rel_gap": 0.0,
                "mip_abs_gap": float(gap), "mip_feasibility_tolerance": 1e-7}
     if nodes is not None:

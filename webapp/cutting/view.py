@@ -9,7 +9,7 @@ from uuid import NAMESPACE_URL, uuid5
 
 import numpy as np
 
-from ..sentences import say
+from ..sentences import Sentence, say
 from ..solver import BEST, BY_HAND, USABLE, Outcome
 from ..weeks import monday_of
 from . import explain
@@ -49,6 +49,14 @@ class PlanView:
         """How much more this plan brings than a plan by hand, as a share of its incremental value."""
         other = next((h["incremental_mxn"] for h in self.hand if h["how"] == how), None)
         return (self.value_mxn - other) / self.value_mxn if other is not None and self.value_mxn > 0 else None
+
+    def outcome_said(self) -> Sentence:
+        """How good the plan is, in words: as a share of incremental value, or in pesos where that is not above zero."""
+        if self.outcome != USABLE or self.gap is not None:
+            return Sentence(f"cutting.outcome.{self.outcome}", {"gap": None if self.gap is None else 100 * self.gap})
+        if self.bound_mxn is None:
+            return Sentence("cutting.outcome.unbounded")
+        return Sentence("cutting.outcome.room", {"room_mxn": self.bound_mxn - self.value_mxn})
 
     def as_dict(self) -> dict:
         return {**{name: getattr(self, name) for name in ("id", "made_at", "made_by", "how", "key", "outcome", "value_mxn", "bound_mxn", "gap", "stale", "published_at")},
