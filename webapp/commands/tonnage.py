@@ -1,0 +1,34 @@
+"""Plants, piñas and tonnes by plot, on the command line."""
+
+from __future__ import annotations
+
+import click
+
+from ..cli import Edge
+from ..problems import Problem
+from ..tonnage import service
+
+
+@click.command("tonnage")
+@click.option("--plot", default=None)
+@click.option("--week", default=None, help="2027-W10")
+@click.option("--json", "as_json", is_flag=True)
+@click.pass_obj
+def tonnage_command(edge: Edge, plot: str | None, week: str | None, as_json: bool) -> None:
+    """Plantas y toneladas / plants and tonnes."""
+    found = service.answer(edge.open())
+    weeks, a = found.meta["weeks"], found.arrays
+    week = week or weeks[0]
+    if week not in weeks:
+        raise Problem("week_outside", where=week, first=weeks[0], last=weeks[-1])
+    if plot and plot not in found.meta["plots"]:
+        raise Problem("plot_not_standing", where=plot, status=404)
+    at = weeks.index(week)
+    rows = [{"plot": code, "week": week, "mass_t": float(a["mass_t"][i, at]), "mass_low80_t": float(a["mass_lo"][i, at]), "mass_high80_t": float(a["mass_hi"][i, at]),
+             "pina_kg": float(a["pina_kg"][i, at]), **found.meta["by_plot"][code]} for i, code in enumerate(found.meta["plots"]) if plot in (None, code)]
+    if as_json:
+        return edge.answer({"key": found.key, "mortality_per_year": found.meta["mortality_per_year"], "plots": rows})
+    edge.say("tonnage.columns")
+    for r in rows:
+        p = r["plants"]
+        click.echo(f"{r['plot']:<9} {p['value']:9,.0f} ({p['low']:,.0f}–{p['high']:,.0f})   {r['pina_kg']:6.1f}   {r['mass_t']:8,.0f} ({r['mass_low80_t']:,.0f}–{r['mass_high80_t']:,.0f})")

@@ -1,0 +1,154 @@
+"""Plants, piñas and tonnes as other rooms see them: one stored answer, joint draws on any grid of days."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from .. import answers, clock, settings
+from ..answers import Answer
+from ..database import Database
+from ..land import service as land
+from ..quantity import Estimate
+from ..sentences import Sentence
+from ..survey import service as survey
+from ..weeks import monday_of, weeks_from
+from . import balance, estimate, pina
+from . import constants as k
+
+STAGE, WEEKS, Z80 = "tonnage", 105, 1.2815515655446004
+DEFAULT_AGE_YEARS, UNKNOWN_PLANTED_SD = 4.0, 0.35
+
+
+def key(db: Database) -> str:
+    return answers.key_of(data=survey.data_version(db), settings=settings.load(db).version, today=clock.of(db).today().isoformat())
+
+
+def stale(a: Answer, db: Database) -> bool:
+    return a.key != key(db)
+
+
+def answer(db: Database, fresh: bool = False) -> Answer:
+    """The last stored answer (made now when there is none, or when ``fresh``)."""
+    found = None if fresh else answers.latest(db, STAGE)
+    return found if found is not None else make(db)
+
+
+def make(db: Database) -> Answer:
+    """Estimate every standing plot's plants, mean piña and tonnes by week, and store it."""
+    today, s = clock.of(db).today(), settings.load(db)
+    frame = land.plots(db)
+    all_plots = frame.sort_index()
+    standing = all_plots[all_plots["status"] == "standing"]
+    plots, weeks = list(standing.index), weeks_from(today, WEEKS)
+    planted, ages_known = _planting(db, all_plots, today)
+    curve = pina.Curve(s["pina_asymptote_kg"], s["pina_shape"], s["pina_rate_per_year"])
+    everyone = list(all_plots.index)  # loads of plots already cut teach the growth curve too
+    seen, n_weighed, n_loads = estimate.mass_seen(everyone, planted, survey.weighings(db), survey.loads(db))
+    growth_all = pina.fit(seen, len(everyone), curve, s["pina_log_sd"])
+    at = np.array([everyone.index(code) for code in plots], int)
+    growth = pina.Growth(growth_all.theta, growth_all.cov, growth_all.effect[at], growth_all.effect_sd[at], growth_all.lean[at], growth_all.plot_sd, curve)
+    now_age = np.array([(today - planted[code]).days / 365.25 for code in plots])
+    kg_now = np.exp(pina.log_mass(growth, now_age[:, None])[0][:, 0]) if plots else np.zeros(0)
+    accounts, mortality, mortality_sd = _accounts(db, plots, standing, planted, today, s, kg_now)
+    days = np.array([monday_of(w).toordinal() + 3 for w in weeks], float)
+    arrays = _by_day(growth, accounts, now_age, days, today, mortality, mortality_sd)
+    arrays |= {"plants": np.array([a.standing for a in accounts]), "plants_sd": np.array([a.sd for a in accounts]), "since_years": np.array([a.since_count_years for a in accounts]),
+               "now_age": now_age, "mortality": np.array([mortality, mortality_sd]), "g_theta": growth.theta, "g_cov": growth.cov, "g_effect": growth.effect,
+               "g_effect_sd": growth.effect_sd, "g_lean": growth.lean, "g_curve": np.array([curve.asymptote_kg, curve.shape, curve.rate_per_year]), "g_plot_sd": np.array(growth.plot_sd)}
+    by_plot = {code: _about(code, i, accounts[i], arrays, int(n_weighed[at[i]]), int(n_loads[at[i]]), code in ages_known) for i, code in enumerate(plots)}
+    meta = {"plots": plots, "weeks": weeks, "today": today.isoformat(), "by_plot": by_plot, "mortality_per_year": mortality, "mortality_sd": mortality_sd,
+            "pina_level_log": float(growth.theta[0]), "pina_plot_log_sd": growth.plot_sd, "data_version": survey.data_version(db)}
+    return answers.put(db, STAGE, key(db), meta, {n: np.asarray(v, np.float32) if n in ("mass_t", "mass_lo", "mass_hi", "pina_kg") else np.asarray(v, float) for n, v in arrays.items()})
+
+
+def _planting(db: Database, frame: Any, today: date) -> tuple[dict[str, date], set[str]]:
+    """Planting date of every plot: of the papers, else of the crew's check, else the estate's usual age."""
+    checks = survey.age_checks(db).drop_duplicates("plot", keep="last").set_index("plot")["planting_year"].to_dict()
+    known = {code: d for code, d in frame["planted_on"].items() if d}
+    middle = date.fromordinal(int(np.median([d.toordinal() for d in known.values()]))) if known else date.fromordinal(today.toordinal() - int(DEFAULT_AGE_YEARS * 365.25))
+    return {code: known.get(code) or (date(int(checks[code]), 7, 15) if code in checks else middle) for code in frame.index}, set(known) | set(checks)
+
+
+def _accounts(db: Database, plots: list[str], frame: Any, planted: dict[str, date], today: date, s: Any, kg_now: np.ndarray) -> tuple[list[balance.Account], float, float]:
+    counts, losses, labors, loads = survey.row_counts(db), survey.losses(db), survey.labors(db), survey.loads(db)
+    by = {name: dict(list(table.groupby("plot"))) for name, table in (("c", counts), ("l", losses), ("w", labors), ("d", loads))}
+    none = {"c": counts.iloc[:0], "l": losses.iloc[:0], "w": labors.iloc[:0], "d": loads.iloc[:0]}
+    usual = s["planting_density_ha"]
+    starts, events, ratio, years, sds = [], [], [], [], []
+    for i, code in enumerate(plots):
+        row = frame.loc[code]
+        told = row["planted_plants"] == row["planted_plants"] and row["planted_plants"] is not None
+        area = row["area_ha"] if row["area_ha"] == row["area_ha"] else 0.0
+        n0 = float(row["planted_plants"]) if told else float(area) * usual
+        starts.append((n0, n0 * (float(k.PLANTED_SD) if told else UNKNOWN_PLANTED_SD)))
+        pick = {n: by[n].get(code, none[n]) for n in by}
+        seen = estimate.count_events(pick["c"], code, float(area), row["row_spacing_m"], float(row["perimeter_m"] or 0))
+        more = estimate.other_events(code, pick["l"], pick["w"], pick["d"], float(kg_now[i]))
+        events.append([*seen, *more])
+        if told and seen and n0 > 0:
+            last = seen[-1]
+            gone = sum(e.plants for e in more if e.kind in (balance.CUT, balance.LOSS) and e.day <= last.day) - sum(e.plants for e in more if e.kind == balance.REPLANT and e.day <= last.day)
+            age = max((last.day - planted[code]).days / 365.25, 0.2)
+            ratio.append((last.plants + gone) / n0)
+            years.append(age)
+            sds.append(float(np.hypot(last.sd / max(last.plants, 1), np.hypot(float(k.PLANTED_SD), float(k.PLOT_LOSS_SD) * np.sqrt(age)))))
+    m, sd = balance.estate_mortality(np.array(ratio), np.array(years), np.array(sds), s["annual_mortality"], s["annual_mortality_sd"])
+    return [balance.run(n0, sd0, planted[code], ev, today, m) for code, (n0, sd0), ev in zip(plots, starts, events)], m, sd
+
+
+def _by_day(growth: pina.Growth, accounts: list[balance.Account], now_age: np.ndarray, days: np.ndarray, today: date, m: float, m_sd: float) -> dict[str, np.ndarray]:
+    """Tonnes by day if nothing is cut, before any loss past the peak, with 80 % intervals (log-normal product)."""
+    ahead = (days - today.toordinal()) / 365.25
+    log_kg, log_sd = pina.log_mass(growth, now_age[:, None] + ahead[None, :])
+    plants = np.array([a.standing for a in accounts])[:, None] * (1 - m) ** np.maximum(ahead, 0)[None, :]
+    rel = np.array([a.sd / max(a.standing, 1.0) for a in accounts])[:, None]
+    since = np.array([a.since_count_years for a in accounts])[:, None]
+    total_sd = np.sqrt(log_sd**2 + rel**2 + ((since + np.maximum(ahead, 0)[None, :]) * m_sd) ** 2 + float(k.PLOT_LOSS_SD) ** 2 * np.maximum(ahead, 0)[None, :])
+    pina_kg = np.exp(log_kg)
+    mass = plants * pina_kg / 1000
+    return {"mass_t": mass, "mass_lo": mass * np.exp(-Z80 * total_sd), "mass_hi": mass * np.exp(Z80 * total_sd), "pina_kg": pina_kg, "pina_log_sd": log_sd[:, :1]}
+
+
+def _about(code: str, i: int, a: balance.Account, arrays: dict, weighed: int, loads: int, dated: bool) -> dict[str, Any]:
+    kg, log_sd = float(arrays["pina_kg"][i, 0]), float(arrays["pina_log_sd"][i, 0])
+    plants = Estimate(a.standing, max(a.standing - Z80 * a.sd, 0.0), a.standing + Z80 * a.sd, "plants", a.n_counts, "tonnage.how.counts" if a.n_counts else "tonnage.how.planted")
+    mass = Estimate(kg, kg * float(np.exp(-Z80 * log_sd)), kg * float(np.exp(Z80 * log_sd)), "kg", weighed + loads, "tonnage.how.loads" if loads else "tonnage.how.weighings" if weighed else "tonnage.how.curve")
+    why = [Sentence(plants.how, {"n": a.n_counts}), Sentence(mass.how, {"n": weighed, "loads": loads})]
+    if not dated:
+        why.append(Sentence("tonnage.how.no_age", {}))
+    return {"plants": plants.as_dict(), "mass_kg": mass.as_dict(), "n_counts": a.n_counts, "n_weighings": weighed, "n_loads": loads, "balance": a.as_dict(), "why": [s.as_dict() for s in why]}
+
+
+def draws(a: Answer, n: int, seed: int, days: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
+    """(plants [n, P, T], piña kg [n, P, T]) joint draws; mortality and growth drawn once for the whole estate."""
+    today = date.fromisoformat(a.meta["today"])
+    if days is None:
+        days = np.array([monday_of(w).toordinal() + 3 for w in a.meta["weeks"]], float)
+    rng = np.random.default_rng([seed, 7])
+    g = a.arrays
+    growth = pina.Growth(g["g_theta"], g["g_cov"], g["g_effect"], g["g_effect_sd"], g["g_lean"], float(g["g_plot_sd"]), pina.Curve(*map(float, g["g_curve"])))
+    ahead = np.maximum((days - today.toordinal()) / 365.25, 0.0)
+    kg = pina.draw_kg(growth, g["now_age"][:, None] + ahead[None, :], n, rng)
+    m, m_sd = map(float, g["mortality"])
+    extra = rng.standard_normal(n)[:, None, None] * m_sd
+    own = rng.standard_normal((n, len(g["plants"]), 1)) * float(k.PLOT_LOSS_SD)
+    start = np.log(np.maximum(g["plants"], 1e-6))[None, :, None] + rng.standard_normal((n, len(g["plants"]), 1)) * (g["plants_sd"] / np.maximum(g["plants"], 1.0))[None, :, None]
+    years = g["since_years"][None, :, None] + ahead[None, None, :]
+    plants = np.exp(start + np.log(1 - m) * ahead[None, None, :] - extra * years - own * np.sqrt(ahead)[None, None, :])
+    return plants.astype(np.float32), kg
+
+
+def long_draws(a: Answer, n: int, seed: int, days: list[date]) -> tuple[np.ndarray, np.ndarray]:
+    """As :func:`draws`, on the outlook's quarterly days."""
+    return draws(a, n, seed, np.array([d.toordinal() for d in days], float))
+
+
+def balance_sentence(db: Database, code: str) -> Sentence:
+    """The plot's account in one sentence: planted + replanted − cut − lost = standing, and the last count's z."""
+    b = answer(db).meta["by_plot"][code]["balance"]
+    name = "tonnage.balance" if b["count_z"] is not None else "tonnage.balance_uncounted"
+    return Sentence(name, {"planted": b["planted"], "replanted": b["replanted"], "cut": b["cut"], "recorded": b["recorded_losses"], "estimated": b["estimated_losses"],
+                           "standing": b["standing"], "z": b["count_z"] if b["count_z"] is not None else 0.0})
