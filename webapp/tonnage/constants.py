@@ -9,6 +9,10 @@ VISIT_LOG_SD = Constant("error shared by the weighings of one visit", 0.06, "1 (
 LOAD_LOG_SD = Constant("error of a load's mass per plant", 0.06, "1 (log)", 0.0, "scale about 1 %; the plants of one load are not the whole plot", DERIVED)
 LEVEL_LOG_SD = Constant("prior sd of the estate's level of piña mass", 0.25, "1 (log)", 0.0, "the Gompertz default is from memory: wide", FROM_MEMORY)
 AGE_LOG_SD = Constant("prior sd of the growth curve's tilt", 0.08, "1 (log) per year", 0.0, "assumption", FROM_MEMORY)
+YOUNG_LOG_SD = Constant("prior sd of the growth curve below five years", 0.20, "1 (log) per year", 0.0, "assumption", FROM_MEMORY)
+NEW_LOG_SD = Constant("prior sd of the growth curve below two years", 0.60, "1 (log) per year", 0.0, "assumption: nobody weighs them", FROM_MEMORY)
+UNLIKE_LOG_SD = Constant("how unlike the whole plot its weighed plants may be", 0.05, "1 (log)", 0.0,
+                         "assumption: a pass takes the ripest plants, a weigher the nearest; more loads do not remove it", FROM_MEMORY)
 PLANTED_SD = Constant("uncertainty of the plants put in", 0.03, "share", 0.0, "assumption", FROM_MEMORY)
 PLOT_LOSS_SD = Constant("how much a plot's yearly losses differ from the estate's", 0.02, "share per √year", 0.0, "assumption", FROM_MEMORY)
 CUT_SD = Constant("error of the plants counted into a load", 0.02, "share", 0.0, "assumption", FROM_MEMORY)

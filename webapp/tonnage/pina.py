@@ -1,8 +1,8 @@
 """Mass per piña: a Gompertz curve over age with estate level and tilt and a plot effect, on the log scale.
 
-    log W = log G(age) + α + β·(age − 6 years) + δ_plot + e
+    log W = log G(age) + α + β·(age − 6 years) + γ₅·min(age − 5, 0) + γ₂·min(age − 2, 0) + δ_plot + e
 
-α, β, δ from weighings and weighed loads by generalised least squares with the plot variance chosen by
+α, β, γ, δ from weighings and weighed loads by generalised least squares with the plot variance chosen by
 likelihood; the Gompertz default is from memory, so its level is wide and gives way to data.
 """
 
@@ -42,7 +42,7 @@ class Seen:
 
 @dataclass(frozen=True)
 class Growth:
-    """``theta`` (α, β) with ``cov`` [2, 2]; ``effect`` [P], its sd given θ ``effect_sd`` [P], and how it leans on θ [P, 2]."""
+    """``theta`` (α, β, γ₅, γ₂) with ``cov``; ``effect`` [P], its sd given θ ``effect_sd`` [P], and how it leans on θ [P, 4]."""
 
     theta: np.ndarray
     cov: np.ndarray
@@ -54,20 +54,22 @@ class Growth:
 
 
 def rows(age_years: np.ndarray) -> np.ndarray:
-    return np.stack([np.ones_like(age_years), age_years - CENTRE_YEARS], axis=-1)
+    """[..., 4] level, tilt, and two hinges that free the young ages, where the default curve is least known."""
+    return np.stack([np.ones_like(age_years), age_years - CENTRE_YEARS, np.minimum(age_years - 5.0, 0.0), np.minimum(age_years - 2.0, 0.0)], axis=-1)
 
 
 def fit(seen: Seen, plots: int, curve: Curve, prior_sd: float) -> Growth:
     """Posterior of level, tilt and every plot's effect. With nothing seen it is the prior."""
     y = seen.log_kg - np.log(gompertz_kg(seen.age, curve))
     X = rows(seen.age)
-    precision = np.diag([float(k.LEVEL_LOG_SD) ** -2, float(k.AGE_LOG_SD) ** -2])
+    precision = np.diag([float(sd) ** -2 for sd in (k.LEVEL_LOG_SD, k.AGE_LOG_SD, k.YOUNG_LOG_SD, k.NEW_LOG_SD)])
+    size, unlike = len(precision), float(k.UNLIKE_LOG_SD) ** 2
     best = None
     for plot_sd in GRID:
-        A, b, quad, logdet = precision.copy(), np.zeros(2), 0.0, 0.0
+        A, b, quad, logdet = precision.copy(), np.zeros(size), 0.0, 0.0
         for p in np.unique(seen.plot):
             at = seen.plot == p
-            V = np.diag(seen.var[at]) + plot_sd**2
+            V = np.diag(seen.var[at]) + plot_sd**2 + unlike
             W = np.linalg.inv(V)
             A, b = A + X[at].T @ W @ X[at], b + X[at].T @ W @ y[at]
             quad, logdet = quad + y[at] @ W @ y[at], logdet + np.linalg.slogdet(V)[1]
@@ -76,10 +78,10 @@ def fit(seen: Seen, plots: int, curve: Curve, prior_sd: float) -> Growth:
         if best is None or score < best[0]:
             best = (score, plot_sd, theta, np.linalg.inv(A))
     _, plot_sd, theta, cov = best
-    effect, sd, lean = np.zeros(plots), np.full(plots, plot_sd), np.zeros((plots, 2))
+    effect, sd, lean = np.zeros(plots), np.full(plots, plot_sd), np.zeros((plots, size))
     for p in np.unique(seen.plot):
         at = seen.plot == p
-        gain = plot_sd**2 * np.linalg.inv(np.diag(seen.var[at]) + plot_sd**2).sum(axis=0)
+        gain = plot_sd**2 * np.linalg.inv(np.diag(seen.var[at]) + plot_sd**2 + unlike).sum(axis=0)
         effect[p], lean[p] = gain @ (y[at] - X[at] @ theta), -gain @ X[at]
         sd[p] = np.sqrt(max(plot_sd**2 - gain.sum() * plot_sd**2, 1e-8))
     return Growth(theta, cov, effect, sd, lean, float(plot_sd), curve)
@@ -95,7 +97,7 @@ def log_mass(g: Growth, age_years: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def draw_kg(g: Growth, age_years: np.ndarray, n: int, rng: np.random.Generator) -> np.ndarray:
     """[n, P, T] joint draws of the mean piña, kg: level and tilt drawn once for all plots."""
-    common = rng.multivariate_normal(np.zeros(2), g.cov, n, method="cholesky")
+    common = rng.multivariate_normal(np.zeros(len(g.theta)), g.cov, n, method="cholesky")
     own = rng.standard_normal((n, len(g.effect))) * g.effect_sd
     X = rows(age_years)
     middle = np.log(gompertz_kg(age_years, g.curve)) + X @ g.theta + g.effect[:, None]

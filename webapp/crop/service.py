@@ -1,0 +1,139 @@
+"""The crop: one seed, one set of joint draws, read by cutting, outlook and every page alike."""
+
+from __future__ import annotations
+
+import threading
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from .. import answers, clock, settings
+from ..answers import Answer
+from ..database import Database, path_of
+from ..land import service as land
+from ..ripeness import service as ripeness
+from ..survey import service as survey
+from ..tonnage import service as tonnage
+from . import art, joint, passes
+from .joint import Draws
+
+STAGE, SEED, COUNT = "crop", 20261123, 200
+READ_BEFORE_DAYS = 120
+_cache: dict[tuple, Any] = {}
+_guard = threading.Lock()
+
+
+def _parts(db: Database) -> tuple[Answer, Answer]:
+    return ripeness.answer(db), tonnage.answer(db)
+
+
+def key(db: Database) -> str:
+    """What the crop rests on: the stored ripeness and tonnage answers."""
+    ripe, tonnes = _parts(db)
+    return answers.key_of(ripeness=ripe.key.replace(" ", ","), tonnage=tonnes.key.replace(" ", ","))
+
+
+def stale(a: Answer, db: Database) -> bool:
+    return a.key != key(db)
+
+
+def art_line(db: Database, ripe: Answer | None = None) -> art.Line:
+    """The °Brix→ART line from loads with laboratory sugar whose plot was read within four months before."""
+    ripe = ripe or ripeness.answer(db)
+    s = settings.load(db)
+    plant_sd = max(ripe.meta["fit"]["plant_deg"], 0.05)
+    residuals = ripe.arrays["fit_residuals"]
+    loads, readings = survey.loads(db), survey.readings(db)
+    good = loads[(loads["art_percent"] > 0) & loads["day"].notna()]
+    by_plot = {p: part for p, part in readings[readings["brix20_deg"].notna()].groupby("plot")}
+    brix, percent, lab = [], [], []
+    for row in good.itertuples():
+        part = by_plot.get(row.plot)
+        if part is None:
+            continue
+        gap = np.array([(row.day - d).days for d in part["day"]])
+        near = part["brix20_deg"].to_numpy()[(gap >= 0) & (gap <= READ_BEFORE_DAYS)]
+        if len(near) < 5:
+            continue
+        mean = np.array([float(near.mean())])
+        brix.append(float(mean[0]) if row.clearing == 1 else float(art.brix_of_ripe(mean, plant_sd, residuals, s["target_brix_deg"])[0]))
+        percent.append(float(row.art_percent))
+        lab.append(row.lab_name or "–")
+    return art.fit(np.array(brix), np.array(percent), lab, s["art_per_brix"], s["art_per_brix_sd"])
+
+
+def _cut_since_reading(db: Database, ripe: Answer, tonnes: Answer) -> np.ndarray:
+    """[P] share of the plants that selective passes took after the plot's last visit: those were its ripest.
+
+    Clearing loads take plants as they come, so they leave the distribution as it was.
+    """
+    loads = survey.loads(db)
+    out = np.zeros(len(ripe.meta["plots"]))
+    cut = loads[(loads["plants"] > 0) & (loads["clearing"] != 1)]
+    for i, code in enumerate(ripe.meta["plots"]):
+        last = ripe.meta["by_plot"][code]["last_visit"]
+        mine = cut[cut["plot"] == code]
+        if not len(mine):
+            continue
+        after = mine if not last else mine[[d > date.fromisoformat(last) for d in mine["day"]]]
+        taken = float(after["plants"].sum())
+        left = float(tonnes.arrays["plants"][i])
+        out[i] = taken / max(taken + left, 1.0)
+    return out
+
+
+def _draw(db: Database, count: int, seed: int, days: list[date] | None) -> Draws:
+    ripe, tonnes = _parts(db)
+    line, s = art_line(db, ripe), settings.load(db)
+    plant_sd = max(ripe.meta["fit"]["plant_deg"], 0.05)
+    if days is None:
+        mean, share = ripeness.draws(db, ripe, count, seed)
+        keep = ripe.arrays["keep_share"]
+        plants, kg = tonnage.draws(tonnes, count, seed)
+    else:
+        _, mean, share, keep = ripeness.long_draws(db, ripe, count, seed, len(days))
+        plants, kg = tonnage.long_draws(tonnes, count, seed, days)
+    share = passes.share_after(share, _cut_since_reading(db, ripe, tonnes)[None, :, None]).astype(np.float32)
+    slope = np.random.default_rng([seed, 11]).normal(line.slope, line.sd, count).clip(0.3, 1.3)[:, None, None]
+    sweet = art.brix_of_ripe(mean, plant_sd, ripe.arrays["fit_residuals"], s["target_brix_deg"])
+    further = np.asarray(keep, np.float32) / np.maximum(ripe.arrays["keep_share"][:, :1].astype(np.float32), 1e-3)
+    mass = plants * kg / 1000 * np.minimum(further, 1.0)[None]  # what is lost up to today is in the weighings already
+    return Draws(tuple(ripe.meta["plots"]), tuple(ripe.meta["weeks"]) if days is None else (), share, mass.astype(np.float32), (sweet * slope / 100).astype(np.float32), np.asarray(keep),
+                 tuple(days or ()))
+
+
+def _cached(db: Database, name: str, count: int, seed: int, make) -> Draws:
+    where, this = (path_of(db) or id(db), name), (key(db), settings.load(db).version, count, seed)
+    with _guard:
+        found = _cache.get(where)
+    if found is None or found[0] != this:
+        found = (this, make())
+        with _guard:
+            _cache[where] = found
+    return found[1]
+
+
+def draws(db: Database, n: int = COUNT, seed: int = SEED) -> Draws:
+    """Joint draws on the weeks of the next two years; the same seed gives the same draws everywhere."""
+    return _cached(db, "weeks", n, seed, lambda: _draw(db, n, seed, None))
+
+
+def long(db: Database, n: int = COUNT, seed: int = SEED, quarters: int = 56) -> Draws:
+    """Joint draws on a quarterly grid of fourteen years, for the outlook (``quarters`` holds the days)."""
+    from datetime import timedelta
+
+    today = clock.of(db).today()
+    days = [today + timedelta(days=round(q * ripeness.QUARTER_DAYS)) for q in range(quarters)]
+    return _cached(db, "quarters", n, seed, lambda: _draw(db, n, seed, days))
+
+
+def answer(db: Database, fresh: bool = False) -> Answer:
+    """Means and intervals of the draws by plot and week and of the estate's totals (80 %)."""
+    found = None if fresh else answers.latest(db, STAGE)
+    if found is not None:
+        return found
+    d, line = draws(db), art_line(db)
+    meta = {"plots": list(d.plots), "weeks": list(d.weeks), "seed": SEED, "n": int(d.share.shape[0]), "art_percent_per_brix": line.slope, "art_sd": line.sd, "art_loads": line.n,
+            "by_lab": {name: list(v) for name, v in line.by_lab.items()}, "area_ha": float(land.plots(db).loc[list(d.plots), "area_ha"].sum()) if d.plots else 0.0}
+    return answers.put(db, STAGE, key(db), meta, {n: np.asarray(v, np.float32) for n, v in joint.summary(d).items()})
