@@ -30,14 +30,14 @@ def draws(land: dict, count: int, seed: int = 1) -> dict:
     pace = rng.normal(0, 0.4, (count, 1, 1)) + rng.normal(0, 0.4, shape)
     share = 1 / (1 + np.exp(-(age[None] - late[None, :, None] + pace - 6.5) / 0.6))
     size = np.exp(rng.normal(0, 0.10, (count, 1, 1)) + rng.normal(0, 0.15, shape))
-    mass_t = land["area_ha"][None, :, None] * 2900 * 0.97**age[None] * 50 * np.exp(-7 * np.exp(-0.42 * age[None])) / 1000 * size
+    mass_t = land["area_ha"][None, :, None] * 2900 * 0.97**age[None] * 50 * np.exp(-7 * np.exp(-0.42 * age[None])) / 1000 * size * supply.keep(age, 7.5, 0.015, 20.0)[None]
     art = np.broadcast_to(np.clip(0.24 + 0.01 * rng.standard_normal(shape), 0.15, 0.3), share.shape)
     return {"days": days, "share": share, "mass_t": mass_t, "art": art}
 
 
 def standing(land: dict, d: dict, years: np.ndarray) -> supply.Standing:
     return supply.standing(zone=land["zone"], planted_year=land["planted"], area_ha=land["area_ha"], share=d["share"], mass_t=d["mass_t"], art=d["art"],
-                           days=d["days"], years=years, art_reference=0.24, peak_years=7.5, loss_per_month=0.015)
+                           days=d["days"], years=years, art_reference=0.24)
 
 
 def curve(land: dict, d: dict) -> supply.Curve:

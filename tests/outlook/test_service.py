@@ -52,7 +52,7 @@ def estate(db, monkeypatch):
     monkeypatch.setattr(service.land, "plots", lambda db: plots)
     monkeypatch.setattr(service.land, "zones", lambda db: zones)
     monkeypatch.setattr(service.crop, "long", long)
-    monkeypatch.setattr(service.crop, "answer", lambda db, fresh=False: None)
+    monkeypatch.setattr(service, "_refresh", lambda db: None)
     monkeypatch.setattr(service.survey, "data_version", lambda db: state["version"])
     db.state = state
     monkeypatch.setitem(config.BY_NAME, "futures", replace(config.BY_NAME["futures"], low=10))

@@ -14,9 +14,11 @@ from ..database import atomic
 from ..land import service as land
 from ..people import service as people
 from ..problems import Problem
+from ..ripeness import service as ripeness
 from ..sentences import Sentence
 from ..solver import Progress, no_progress
 from ..survey import service as survey
+from ..tonnage import service as tonnage
 from ..weeks import week_of
 from . import sales_file, store
 
@@ -176,6 +178,16 @@ def made(db: sqlite_utils.Database, progress: Progress = no_progress, futures: i
     return answers.get(db, STAGE, make(db, progress, futures))
 
 
+def _refresh(db: sqlite_utils.Database) -> None:
+    """Bring the estimates up to the records that the answer's key will name."""
+    if ripeness.stale(ripeness.answer(db), db):
+        ripeness.fit(db)
+    if tonnage.stale(tonnage.answer(db), db):
+        tonnage.answer(db, fresh=True)
+    if crop.stale(crop.answer(db), db):
+        crop.answer(db, fresh=True)
+
+
 def gather(db: sqlite_utils.Database, futures: int | None = None) -> tuple["Ask", bool]:
     """Everything the outlook rests on, read through the services; and whether sales are known."""
     import numpy as np
@@ -190,7 +202,7 @@ def gather(db: sqlite_utils.Database, futures: int | None = None) -> tuple["Ask"
     plots = plots[plots["status"] == "standing"].sort_index()
     days, share, mass_t, art = [today], *(np.zeros((count, 0, 1)) for _ in range(3))
     if len(plots):
-        crop.answer(db, fresh=True)  # the key names today's records, so the draws must rest on them
+        _refresh(db)
         drawn = crop.long(db, count, SEED)
         codes = [code for code in drawn.plots if code in plots.index]
         rows = [list(drawn.plots).index(code) for code in codes]

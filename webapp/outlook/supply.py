@@ -20,6 +20,8 @@ LAST_AGE = Constant("age at which a planting is cleared", 10.0, "years", 2.0, "1
 PACE_SD = Constant("spread of ripening pace between futures when no plot teaches it", 0.5, "years", 0.2, "from memory", FROM_MEMORY)
 RIPE_MIDDLE = Constant("age at which half the plants of a planting are ripe", 6.6, "years", 0.6, "SAGARPA 2017, Planeación Agrícola Nacional: 6–8 years; trials 6 y 7 mo (Zúñiga-Estrada et al. 2018)", COMMON_PRACTICE)
 RIPE_SPREAD = Constant("years per logit of the ripening of a planting", 0.55, "years", 0.2, "passes of 30–60 %, 25–40 % and the rest, 6–12 months apart; from memory", FROM_MEMORY)
+LAST_SEASON = 0.75       # a planting is cut through the year in which it reaches its last age
+CLOSED_AGE = LAST_AGE.value + LAST_SEASON
 TEMPLATE_MONTHS = 48.0   # plots younger than this stand whole (nothing was cut yet), so they show what a planting does
 LEAST_TEMPLATES = 3
 AGES = 12                # ages 0…11 years
@@ -54,7 +56,7 @@ def keep(age_years: np.ndarray, peak_years: float, loss_per_month: float, last_a
     """Share of mass and sugar left at an age: whole to the peak, then falling by ``loss_per_month``, nothing past the last age."""
     age = np.asarray(age_years, float)
     past = np.maximum(0.0, age - peak_years) * 12.0
-    return np.where(age <= last_age + 0.75, (1.0 - loss_per_month) ** past, 0.0)
+    return np.where(age <= last_age + LAST_SEASON, (1.0 - loss_per_month) ** past, 0.0)
 
 
 def periods_of(days: list[date], years: np.ndarray) -> np.ndarray:
@@ -63,21 +65,20 @@ def periods_of(days: list[date], years: np.ndarray) -> np.ndarray:
 
 
 def standing(*, zone: list[str], planted_year: np.ndarray, area_ha: np.ndarray, share: np.ndarray, mass_t: np.ndarray, art: np.ndarray,
-             days: list[date], years: np.ndarray, art_reference: float, peak_years: float, loss_per_month: float,
-             last_year: np.ndarray | None = None) -> Standing:
+             days: list[date], years: np.ndarray, art_reference: float, last_year: np.ndarray | None = None) -> Standing:
     """Pool plots [P] with draws [S, P, Q] at ``days`` [Q] into cohorts over ``years`` [T].
 
     ``planted_year`` [P] is a decimal year (NaN unknown: left out by the caller); ``last_year`` [P] the last
-    calendar year in which the plot may be cut (lease end), NaN for none.
+    calendar year in which the plot may be cut (lease end), NaN for none. The draws' tonnes already carry
+    the loss past the peak; here a cohort is closed at its last age.
     """
     period = periods_of(days, years)
     keys = sorted({(z, int(np.floor(y))) for z, y in zip(zone, planted_year)})
     member = np.array([[key == (z, int(np.floor(y))) for z, y in zip(zone, planted_year)] for key in keys], float).reshape(len(keys), len(zone))
     count, spans = share.shape[0], len(years)
     age = years[None, :] + 0.5 - np.asarray(planted_year)[:, None]
-    kept = keep(age, peak_years, loss_per_month)
-    for p in np.flatnonzero((kept <= 0).all(axis=1)):
-        kept[p, :2] = (1.0 - loss_per_month) ** (12.0 * max(LAST_AGE.value - peak_years, 0.0))  # overdue today: it can still be cleared now
+    kept = (age <= CLOSED_AGE).astype(float)
+    kept[(kept <= 0).all(axis=1), :2] = 1.0  # overdue today: it can still be cleared now
     if last_year is not None:
         kept = np.where(years[None, :] > np.where(np.isnan(last_year), 9999, last_year)[:, None], 0.0, kept)
     shape = (count, len(keys), spans)
@@ -118,7 +119,8 @@ def curve(*, count: int, density_ha: float, mortality: float, gompertz_kg: tuple
     pace = rng.standard_normal(count)[:, None] * PACE_SD.value
     size = np.exp(rng.standard_normal(count) * pina_log_sd - pina_log_sd**2 / 2)[:, None]
     ripe = 1.0 / (1.0 + np.exp(-(age[None] + pace - RIPE_MIDDLE.value) / RIPE_SPREAD.value))
-    mass = density_ha * (1 - mortality) ** age[None] * asymptote * np.exp(-shape * np.exp(-rate * age[None])) / 1000.0 * size
+    kept = keep(age, peak_years, loss_per_month)
+    mass = density_ha * (1 - mortality) ** age[None] * asymptote * np.exp(-shape * np.exp(-rate * age[None])) / 1000.0 * size * kept[None]
     sugar = np.full((count, AGES), art_mean)
     taught = 0
     if share is not None and age_months is not None and area_ha is not None:
@@ -137,8 +139,7 @@ def curve(*, count: int, density_ha: float, mortality: float, gompertz_kg: tuple
                 weight = weight / weight.sum()
                 ripe[:, a], mass[:, a], sugar[:, a] = share_of @ weight, mass_ha @ weight, art_of @ weight
     ripe = np.maximum.accumulate(np.clip(ripe, 0, 1), axis=1)
-    kept = keep(age, peak_years, loss_per_month)
-    mass = mass * kept[None]
+    mass = mass * (kept > 0)[None]  # taught ages carry the draws' own loss past the peak
     return Curve(ripe, mass, mass * sugar / art_reference, (kept > 0) & (ripe.mean(axis=0) > 0.02), taught)
 
 
