@@ -8,7 +8,8 @@ let watch = null;
 
 /** Start listening to the GPS. Errors 2 and 3 pass by themselves; only a refusal (1) ends the watch. */
 export function listen() {
-  if (watch !== null || !navigator.geolocation) { if (!navigator.geolocation) standing.state = "missing"; return; }
+  if (watch !== null || standing.state === "refused") return; // a refusal stands until the app is opened again
+  if (!navigator.geolocation) { standing.state = "missing"; return; }
   standing.state = "seeking";
   watch = navigator.geolocation.watchPosition(({ coords }) => {
     const first = standing.state !== "here";

@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import sync_playwright
 
 from tests.browsers import ARGS, needed
+from webapp import clock
 from webapp.database import open_estate, rows
 from webapp.land import service as land
 from webapp.people import service as people
@@ -37,6 +38,17 @@ def settle(path):
     people.add_person(db, "Rosa", "rosa", "una clave larga 1", ("head",), by="prueba")
     land.load(db, land.read(json.dumps(PLOTS).encode(), "plots.geojson"), "prueba")
     return db
+
+
+def put_order(db, week, crew="Cuadrilla 2", plot="VS-01", day="2026-11-24"):
+    """A published order as cutting stores it, with the plan it belongs to."""
+    values = {"id": f"{week}-{plot}-1", "day": day, "plan": 1, "crew": crew, "week": week, "plot": plot, "pass": 1, "clearing": 0, "mass_t": 49.7, "plants": 1420.0, "pina_kg": 35.0,
+              "cut_style": "short", "trucks": '[{"hour": "12:00", "mass_t": 49.7}]', "how_to_tell": '{"code": "cutting.tell.all", "params": {}}',
+              "cautions": '[{"code": "caution.coa", "params": {}}, {"code": "caution.heat", "params": {}}]', "published_at": "2026-11-22T12:00:00Z"}
+    with db.conn:
+        db.execute("INSERT OR IGNORE INTO plan (id, made_at, made_by, how, key, first_week, weeks, outcome, value, meta, inputs) VALUES (1, '', '', 'by_hand', '', ?, 26, 'by_hand', 0, '{}', x'')", [week])
+        db.execute(f"INSERT INTO cutting_order ({', '.join(values)}) VALUES ({', '.join('?' * len(values))})", list(values.values()))
+    return values["id"]
 
 
 @pytest.fixture(scope="session")
@@ -69,6 +81,7 @@ def standing_office(tmp_path_factory):
     db = settle(folder / "estate.db")
     opened = Office(folder / "estate.db", folder / "server.log")
     opened.invite = lambda: people.new_device(db, "Teléfono 1", "Cuadrilla 2", "prueba")[1]
+    opened.order = put_order(db, clock.of(db).week())
     yield opened.start()
     opened.stop()
     db.conn.close()

@@ -94,8 +94,8 @@ CHAINS = [
 
 @pytest.mark.parametrize("why, log, counts", CHAINS, ids=[c[0] for c in CHAINS])
 def test_what_counts_after_corrections_and_erasures(modules, why, log, counts):
-    from webapp.survey import record
+    from webapp.survey import chain
 
     entries = [{"id": i, "kind": kind, "replaces": replaces, "seq": n, "taken_fixed": f"2026-11-23T08:{n:02d}:00Z"} for n, (i, kind, replaces) in enumerate(log)]
     assert sorted(run(modules, "outbox.js", "(m, entries) => m.current(entries).map((e) => e.id)", entries)) == list(counts)
-    assert sorted(record.in_force(entries)) == list(counts)
+    assert sorted(chain.in_force(entries)) == list(counts)

@@ -6,14 +6,17 @@ its crew needs to work.
 
 from __future__ import annotations
 
-from importlib import import_module
 from math import sqrt
 from typing import Any
 
 from .. import clock, settings
+from ..cutting import service as cutting
+from ..cutting.orders import by_order
 from ..database import Database, rows
 from ..land import service as land
 from ..people.service import Device
+from ..ripeness import service as ripeness
+from ..sentences import LANGUAGES, Sentence
 from ..survey import service as survey
 from .phone_outline import outer_ring, simplified
 
@@ -27,24 +30,16 @@ def make(db: Database, device: Device) -> dict[str, Any]:
     values = settings.load(db)
     frame = land.plots(db)
     standing = frame[frame["status"] == "standing"]
-    ripeness = _room("ripeness")
-    priors = ripeness.prior_for_phone(db) if ripeness else {}
+    priors = ripeness.prior_for_phone(db)
+    orders, cautions = _orders(db, device, now.week())
     return {
         "schema": SCHEMA, "estate": rows(db, "SELECT name FROM estate")[0]["name"], "today": now.today().isoformat(), "week": now.week(),
         "frozen": now.frozen_today is not None, "device": {"id": device.id, "name": device.name, "crew": device.crew},
         "settings": {"enough_narrowing_deg": values["enough_narrowing_deg"]},
         "plots": _plots(db, standing, priors, float(values["target_brix_deg"])),
-        "orders": _orders(db, device, now.week(), standing),
-        "visits": [{"plot": visit["plot"]} for visit in ripeness.visits_worth(db, VISITS)] if ripeness else [],
-        "cautions": [],
+        "orders": orders, "cautions": cautions,
+        "visits": [{"plot": visit["code"]} for visit in ripeness.visits_worth(db, VISITS)],
     }
-
-
-def _room(name: str):
-    try:
-        return import_module(f"webapp.{name}.service")
-    except ModuleNotFoundError:
-        return None
 
 
 def _plots(db: Database, standing, priors: dict[str, dict], target_deg: float) -> list[dict]:
@@ -83,5 +78,24 @@ def _prior(prior: dict | None) -> dict | None:
     return {name: round(float(prior[name]), 3) for name in names} if prior else None
 
 
-def _orders(db: Database, device: Device, week: str, standing) -> list[dict]:
-    return []
+def _orders(db: Database, device: Device, week: str) -> tuple[list[dict], list[dict]]:
+    """This week's orders of the phone's own crew and the cautions they point at, in both languages."""
+    cautions: list[dict] = []
+    found = []
+    loads, done = survey.loads(db), survey.orders_done(db)
+    for order in by_order(cutting.orders(db, week=week, crew=device.crew)) if device.crew else []:
+        beware = [_in_words(sentence) for sentence in order["cautions"]]
+        cautions += [words for words in beware if words not in cautions]
+        mine = loads[loads["order"] == order["id"]] if len(loads) else loads
+        found.append({
+            "id": order["id"], "plot": order["plot"], "name": order["name"], "plants": round(order["plants"]), "mass_t": round(order["mass_t"], 1),
+            "pass": order["kind"], "pass_number": order["pass"], "cut_style": order["cut_style"], "which": _in_words(order["how_to_tell"]), "days": order["days"],
+            "trucks": [{"day": truck["day"], "hour": truck["hour"]} for truck in order["trucks"]], "beware": [cautions.index(words) for words in beware],
+            "cut_plants": int(mine["plants"].fillna(0).sum()) if len(mine) else 0,
+            "finished": bool(len(done) and ((done["order"] == order["id"]) & (done["finished"] == 1)).any()),
+        })
+    return found, cautions
+
+
+def _in_words(sentence: dict) -> dict[str, str]:
+    return {language: Sentence(sentence["code"], sentence.get("params", {})).text(language) for language in LANGUAGES}

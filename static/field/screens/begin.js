@@ -45,7 +45,7 @@ export async function begin(code) {
         await note({ id, kind: "round", plot: code, round: id, confirmed: settled.confirmed,
           fields: { crew: state.device.crew ?? "", people: state.me.name, start_row: start.row, ...settled.fields } });
         await keep("tools", Object.fromEntries(REMEMBERED.map((name) => [name, settled.fields[name] ?? null])));
-        await keep("round", { id, plot: code, walk, ...settled.fields, temp: "", temp_ms: 0 });
+        await keep("round", { id, plot: code, walk, prior: plot.prior ?? null, ...settled.fields, temp: "", temp_ms: 0 });
         go("#/reading");
       }, { class: "act first", id: "start-round" }),
     ],

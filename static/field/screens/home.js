@@ -6,7 +6,7 @@ import * as outbox from "../outbox.js";
 import { pack } from "../pack.js";
 import { state } from "../state.js";
 import { say } from "../words.js";
-import { cautionNote, orderLine } from "./orders.js";
+import { cautionNote, orderLine, orderLines, orderList } from "./orders.js";
 import { away, called, groundWords } from "./plots.js";
 
 const NEAR_M = 150;
@@ -46,21 +46,20 @@ function sampler() {
   return [h("h1", null, say("home.where")), first("#/plots", say("home.choose"), { id: "choose" }), h("p", { class: "soft" }, groundWords())];
 }
 
-function crew() {
-  const orders = pack().orders, next = orders[0];
+function crew(found) {
+  const next = found[0]?.order;
   if (!next) return [h("h1", null, say("home.no_order")), first("#/plots", say("home.choose"), { id: "choose" })];
-  return [h("h1", null, orderLine(next)), first(`#/order/${next.id}`, say("home.open_order"), { id: "open-order" }), cautionNote(next)];
+  return [h("h1", null, orderLine(next)), first(`#/order/${encodeURIComponent(next.id)}`, say("home.open_order"), { id: "open-order" }), cautionNote(next)];
 }
 
 export async function home() {
-  const role = state.me.role, orders = pack().orders;
-  const list = orders.length ? [h("h2", null, say("home.orders", { week: pack().week })),
-    h("ul", { class: "list" }, orders.map((one) => line(`#/order/${one.id}`, called(one), orderLine(one, true), say(`order.state.${one.state ?? "open"}`))))] : [];
+  const { role } = state.me, found = await orderList();
+  const list = found.length ? [h("h2", null, say("home.orders", { week: pack().week })), orderLines(found)] : [];
   return {
     title: state.device.crew || state.device.name, back: null,
     body: [
       ...(state.round ? await openRound() : []),
-      ...(state.round ? [] : role === "crew" ? crew() : sampler()),
+      ...(state.round ? [] : role === "crew" ? crew(found) : sampler()),
       ...(role === "crew" ? [...list, ...visitList(3)] : [...visitList(5), ...list]),
       h("h2", null, say("home.else")),
       h("div", { class: "menu" }, plain("#/plots", say("home.plots")), plain("#/log", say("home.log")), plain("#/who", say("home.who", { name: state.me.name })), plain("#/more", say("home.more"))),

@@ -17,7 +17,7 @@ import { called } from "./plots.js";
 /** What the phone can fill in by itself; the crew may change it. */
 function prefilled(kind, orderId) {
   const order = orderId ? pack.order(orderId) : null, given = { crew: state.device?.crew ?? null };
-  if (order) Object.assign(given, { order: String(order.id), cut_style: order.cut_style ?? null, clearing: order.pass === "clearing" ? 1 : 0 });
+  if (order) Object.assign(given, { order: String(order.id), cut_style: order.cut_style ?? null, clearing: order.pass === "clearing" ? 1 : 0, ...(kind === "order_done" ? { finished: 1 } : {}) });
   return Object.fromEntries(fieldsOf(kind).filter((field) => given[field.name] !== undefined).map((field) => [field.name, given[field.name]]));
 }
 

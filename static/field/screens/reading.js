@@ -25,9 +25,9 @@ export function at20(reading, round) {
   return correct(reading.brix_raw_deg, reading.juice_temp_c ?? null, round.atc ?? null, round.atc_low_c ?? null, round.atc_high_c ?? null).brix20_deg;
 }
 
-function soFar(values, plot) {
-  if (!plot?.prior) return null;
-  return stand(plot.prior, values, pack().settings.enough_narrowing_deg);
+/** Where the plot's mean stands, from the prior the round began with: a later one already knows its first readings. */
+function soFar(values, round) {
+  return round.prior ? stand(round.prior, values, pack().settings.enough_narrowing_deg) : null;
 }
 
 function temperature(round) {
@@ -47,7 +47,7 @@ export async function reading(what, id) {
 
   const n = old ? entries.indexOf(mending) + 1 : entries.length + 1;
   const spot = old ? { row: old.row, plant: old.plant } : placeOf(round.walk, entries.length);
-  const now = soFar(entries.map((entry) => at20(outbox.record(entry), round)).filter((value) => value !== null), plot);
+  const now = soFar(entries.map((entry) => at20(outbox.record(entry), round)).filter((value) => value !== null), round);
 
   const brixButton = h("button", { type: "button", id: "brix", onclick: () => aim("brix") });
   const tempButton = h("button", { type: "button", id: "temp", onclick: () => aim("temp") });
