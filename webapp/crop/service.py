@@ -137,3 +137,22 @@ def answer(db: Database, fresh: bool = False) -> Answer:
     meta = {"plots": list(d.plots), "weeks": list(d.weeks), "seed": SEED, "n": int(d.share.shape[0]), "art_percent_per_brix": line.slope, "art_sd": line.sd, "art_loads": line.n,
             "by_lab": {name: list(v) for name, v in line.by_lab.items()}, "area_ha": float(land.plots(db).loc[list(d.plots), "area_ha"].sum()) if d.plots else 0.0}
     return answers.put(db, STAGE, key(db), meta, {n: np.asarray(v, np.float32) for n, v in joint.summary(d).items()})
+
+
+def rows(db: Database, weeks: int = 26, plot: str | None = None) -> list[dict[str, Any]]:
+    """Flat rows by plot and week: ripeness and crop together, for exports."""
+    ripe, a = ripeness.answer(db), answer(db)
+    at = {code: i for i, code in enumerate(a.meta["plots"])}
+    out = []
+    for i, code in enumerate(ripe.meta["plots"]):
+        if plot not in (None, code) or code not in at:
+            continue
+        j = at[code]
+        for w, week in enumerate(ripe.meta["weeks"][:weeks]):
+            r, c = ripe.arrays, a.arrays
+            out.append({"plot": code, "week": week, "condition": "TECMP"[int(r["condition"][i, w])], "mean_brix_deg": round(float(r["mean_deg"][i, w]), 3), "low80_brix_deg": round(float(r["lo80"][i, w]), 3),
+                        "high80_brix_deg": round(float(r["hi80"][i, w]), 3), "ripe_share": round(float(r["share"][i, w]), 4), "ripe_share_low80": round(float(r["share_lo"][i, w]), 4),
+                        "ripe_share_high80": round(float(r["share_hi"][i, w]), 4), "chance_ripe": round(float(r["chance"][i, w]), 4), "mass_t": round(float(c["tonnes"][j, w]), 2),
+                        "mass_low80_t": round(float(c["tonnes_lo"][j, w]), 2), "mass_high80_t": round(float(c["tonnes_hi"][j, w]), 2), "ripe_mass_t": round(float(c["ripe_tonnes"][j, w]), 2),
+                        "sugar_t": round(float(c["sugar_t"][j, w]), 3)})
+    return out

@@ -12,7 +12,7 @@ from .. import clock, dictionary
 from ..database import rows
 from ..people import permissions
 from ..problems import Problem
-from ..sentences import LANGUAGES, Sentence, format_day, say
+from ..sentences import LANGUAGES, Sentence, format_day, known, say
 from .access import db, may
 
 MAIN = (("today", "today.page"), ("map", "map.page"), ("ripeness", "ripeness.page"), ("cutting", "cutting.page"),
@@ -62,7 +62,7 @@ def _shared() -> dict[str, Any]:
         "estate_name": estate[0]["name"] if estate else "", "this_week": clock.of(db()).week(), "today": clock.of(db()).today(),
         "main_nav": _navigation(MAIN), "more_nav": _navigation(MORE), "endpoint": endpoint, "room": endpoint.split(".")[0],
         "html_lang": "es-MX" if g.get("language", "es") == "es" else "en", "svg": Markup,
-        "other_language": _other_language, "choice": _choice, "kind_name": _kind_name,
+        "other_language": _other_language, "choice": _choice, "kind_name": _kind_name, "known": known,
     }
 
 

@@ -1,0 +1,33 @@
+"""What each crew cuts this week, by day and truck, with the cautions; one printed page a crew."""
+
+from __future__ import annotations
+
+from flask import Blueprint, request
+
+from .. import clock
+from ..cutting import service as cutting
+from ..weeks import weeks_from
+from .access import db
+from .layout import render, words
+
+bp = Blueprint("orders", __name__)
+WEEKS_AHEAD = 8
+
+
+@bp.get("/orders")
+def page() -> str:
+    weeks = weeks_from(clock.of(db()).today(), WEEKS_AHEAD)
+    week = request.args.get("week", weeks[0])
+    crew = request.args.get("crew") or None
+    found = cutting.orders(db(), week=week, crew=crew)
+    sheets: dict[str, list[dict]] = {}
+    for order in found:
+        sheets.setdefault(order["crew"], []).append(order)
+    beware: dict[str, list[dict]] = {}
+    for name, mine in sheets.items():
+        seen: list[dict] = []
+        for order in mine:
+            seen += [c for c in order["cautions"] if c not in seen]
+        beware[name] = seen
+    return render("orders.html", title=words("pages.orders.title", week=week, n=len(sheets), mass_t=sum(o["mass_t"] for o in found)), sheets=sheets, beware=beware, week=week,
+                  weeks=weeks, crews=[c["name"] for c in cutting.crews(db())], crew=crew or "")
