@@ -12,6 +12,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from .sentences import Sentence
+
 SCHEMA = 1
 FILE = Path(__file__).with_name("dictionary.csv")
 ENVELOPE = ("id", "install", "seq", "round", "kind", "plot", "taken_at", "lat", "lon", "accuracy_m", "confirmed", "replaces")
@@ -114,19 +116,55 @@ def _fault(f: Field, value: Any) -> tuple[str, dict] | None:
         if f.high is not None and value > f.high:
             return "above", {"limit": f.high, "unit": f.unit}
     elif f.type == "choice":
-        if value not in f.choices:
+        if not isinstance(value, str) or value not in f.choices:
             return "not_a_choice", {"choices": ", ".join(f.choices)}
     elif f.type == "yes_no":
         if value not in (0, 1, True, False):
             return "wrong_type", {}
     elif f.type == "outline":
-        if not isinstance(value, dict) or value.get("type") not in ("Polygon", "MultiPolygon"):
+        if not _is_outline(value):
             return "wrong_type", {}
     elif not isinstance(value, str):
         return "wrong_type", {}
     elif len(value) > LONGEST_TEXT:
         return "text_too_long", {"limit": LONGEST_TEXT}
     return None
+
+
+def _is_outline(value: Any) -> bool:
+    """A GeoJSON Polygon or MultiPolygon of closed rings (RFC 7946): four corners or more, numbers within the earth."""
+    if not isinstance(value, dict) or value.get("type") not in ("Polygon", "MultiPolygon") or not isinstance(value.get("coordinates"), list):
+        return False
+    polygons = [value["coordinates"]] if value["type"] == "Polygon" else value["coordinates"]
+    return bool(polygons) and all(isinstance(p, list) and p and all(_is_ring(ring) for ring in p) for p in polygons)
+
+
+def _is_ring(ring: Any) -> bool:
+    if not isinstance(ring, list) or len(ring) < 4:
+        return False
+    for corner in ring:
+        if not isinstance(corner, list) or len(corner) < 2 or any(isinstance(c, bool) or not isinstance(c, (int, float)) for c in corner):
+            return False
+        if not (abs(corner[0]) <= 180 and abs(corner[1]) <= 90):
+            return False
+    return ring[0] == ring[-1]
+
+
+@dataclass(frozen=True)
+class Label(Sentence):
+    """A field or choice by its name in the table, where a sentence needs it."""
+
+    def text(self, language: str) -> str:
+        return self.params[language]
+
+
+def named(kind: str, params: dict[str, Any]) -> dict[str, Any]:
+    """Parameters of a sentence with field and choices under their names for people, where the table knows them."""
+    found = next((f for f in fields(kind) if f.name == params.get("field")), None) if kind in kinds() else None
+    if found is None:
+        return params
+    choices = {language: ", ".join(c[language] for c in found.choices.values()) for language in found.label}
+    return {**params, "field": Label("field", found.label), **({"choices": Label("choices", choices)} if "choices" in params else {})}
 
 
 def likely(f: Field, value: float) -> float | None:

@@ -30,3 +30,10 @@ CREATE TABLE install (
 CREATE TABLE photo (
   digest TEXT PRIMARY KEY, record TEXT NOT NULL, media TEXT NOT NULL, size INTEGER NOT NULL, bytes BLOB NOT NULL, at TEXT NOT NULL) STRICT;
 """)
+
+
+@steps()
+def m0004_survey_mark(db):
+    script(db, """
+CREATE TABLE survey_mark (name TEXT PRIMARY KEY, mark TEXT NOT NULL) STRICT;
+""")

@@ -13,6 +13,7 @@ from typing import Any
 
 from .. import dictionary
 from ..problems import Problem
+from . import batch
 from . import record as rec
 
 MOST_BYTES, MOST_ROWS = 32 * 2**20, 200_000
@@ -20,9 +21,10 @@ MOST_BYTES, MOST_ROWS = 32 * 2**20, 200_000
 
 @dataclass(frozen=True)
 class Rows:
-    """Raw records of a file in order, and notes: codes of what was understood."""
+    """Raw records of a file in order with their bytes (of a CSV row, its one byte form), and notes: codes of what was understood."""
 
     records: list[Any]
+    texts: list[bytes]
     notes: tuple[tuple[str, dict], ...] = field(default=())
 
 
@@ -34,9 +36,9 @@ def read(data: bytes, filename: str) -> Rows:
         raise Problem("file_too_big", where=filename, status=413, limit_mb=MOST_BYTES // 2**20)
     text, notes = decoded(data, filename)
     if filename.lower().endswith((".jsonl", ".ndjson", ".json")):
-        return Rows(_jsonl(text, filename), tuple(notes))
+        return Rows(*_jsonl(text, filename), tuple(notes))
     records, more = _csv(text, filename)
-    return Rows(records, (*notes, *more))
+    return Rows(records, [rec.canonical(record) for record in records], (*notes, *more))
 
 
 def decoded(data: bytes, filename: str) -> tuple[str, list[tuple[str, dict]]]:
@@ -48,16 +50,26 @@ def decoded(data: bytes, filename: str) -> tuple[str, list[tuple[str, dict]]]:
         return data.decode("cp1252", "replace"), [("read_latin1", {})]
 
 
-def _jsonl(text: str, filename: str) -> list[Any]:
-    records = []
-    for number, line in enumerate(text.splitlines(), 1):
-        if line.strip():
-            try:
-                found = json.loads(line)
-            except (ValueError, RecursionError) as error:
-                raise Problem("file_unreadable", where=f"{filename}:{number}", reason=type(error).__name__) from error
-            records += found["records"] if isinstance(found, dict) and isinstance(found.get("records"), list) else [found]
-    return records
+def _jsonl(text: str, filename: str) -> tuple[list[Any], list[bytes]]:
+    """A record a line; a line that is a whole batch gives its records. A line that is no JSON refuses the file."""
+    records, texts = [], []
+    for number, line in enumerate(text.split("\n"), 1):
+        if not line.strip():
+            continue
+        try:
+            found = batch.one(line)
+            if isinstance(found, dict) and isinstance(found.get("records"), list):
+                _, many, their = batch.parsed(line.encode("utf-8"))
+                records += many
+                texts += their
+            else:
+                records.append(found)
+                texts.append(line.strip().encode("utf-8"))
+        except (ValueError, RecursionError) as error:
+            raise Problem("file_unreadable", where=f"{filename}:{number}", reason=type(error).__name__) from error
+        if len(records) > MOST_ROWS:
+            raise Problem("file_too_big", where=filename, status=413, limit_mb=MOST_BYTES // 2**20)
+    return records, texts
 
 
 def separator(first_line: str) -> str:

@@ -1,4 +1,4 @@
-"""What happens to an arriving batch, decided without touching anything: gather, decide, act.
+"""What happens to arriving records, decided without touching anything: gather, decide, act.
 
 ``decide`` gets the records as read and what is known; it returns what to keep, what to hold and why,
 and what is already there. Nothing is dropped and nothing rewritten: a held record keeps its bytes.
@@ -6,42 +6,33 @@ and what is already there. Nothing is dropped and nothing rewritten: a held reco
 
 from __future__ import annotations
 
-import json
-from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta, timezone
-from difflib import get_close_matches
-from typing import Any, Callable
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta, timezone
+from typing import Any
 
-from .. import dictionary
-from ..problems import Problem
 from . import constants as k
+from . import judging
 from . import record as rec
 
-MOST_RECORDS, MOST_BYTES = 500, 1_048_576
 KEPT, ALREADY, HELD = "kept", "already", "held"
-WITHOUT_PLOT = {"void", "photo", "lab", "order_done"}
-
-
-@dataclass(frozen=True)
-class Known:
-    """What the decision needs to know: digests by id, plots with planting date, plants, parcels, and the day."""
-
-    digests: dict[str, str]
-    plots: dict[str, dict[str, Any]]
-    now: datetime
-    names: dict[str, str] = field(default_factory=dict)
-    plot_at: Callable[[float, float], str | None] = lambda lat, lon: None
 
 
 @dataclass(frozen=True)
 class Decision:
-    """One record's fate. ``record`` is None when not even an envelope could be read."""
+    """One record's fate. ``id`` is the one it is stored under, ``given`` what it came with.
+
+    ``record`` is None when its envelope could not be read; ``install`` and ``seq`` are told even then
+    where they can be, so that a phone's sequence shows no hole that is none.
+    """
 
     index: int
     id: str
+    given: str
     status: str
     bytes: bytes
     digest: str
+    install: str = ""
+    seq: int | None = None
     record: rec.Record | None = None
     taken_fixed: datetime | None = None
     code: str = ""
@@ -50,157 +41,111 @@ class Decision:
     conflict: bool = False
 
 
-def read_batch(body: bytes) -> dict:
-    """The batch as a dictionary. Problems (400/413): batch_too_big, batch_not_json, batch_shape, batch_too_many."""
-    if len(body) > MOST_BYTES:
-        raise Problem("batch_too_big", where="records", status=413, limit_mb=1)
-    try:
-        batch = json.loads(body)
-    except (ValueError, RecursionError) as error:
-        raise Problem("batch_not_json", where="records", status=400, reason=type(error).__name__) from error
-    if not isinstance(batch, dict) or not isinstance(batch.get("records"), list) or not isinstance(batch.get("schema"), int):
-        raise Problem("batch_shape", where="records", status=400)
-    if len(batch["records"]) > MOST_RECORDS:
-        raise Problem("batch_too_many", where="records", status=413, limit=MOST_RECORDS)
-    return batch
+def stored_ids(raws: list[Any], texts: list[bytes]) -> list[str]:
+    """The identifiers records would be stored under: their own, or one derived where that is not of the agreed form."""
+    return [_id_of(raw, _digest(raw, text)) for raw, text in zip(raws, texts)]
 
 
-def clock_error(batch: dict, received: datetime) -> timedelta:
-    """received − sent by the device's own clock; zero when it does not say."""
-    sent = rec.parse_time(batch.get("sent_at"))
-    return received - sent if sent else timedelta()
+def decide(raws: list[Any], texts: list[bytes], schema: int, known: judging.Known, seen: dict[str, str], error: timedelta) -> list[Decision]:
+    """The fate of each record, in order. ``seen`` holds the digests of stored records by id.
 
-
-def decide(raws: list[Any], schema: int, known: Known, error: timedelta) -> list[Decision]:
-    """The fate of each record, in order; repeats within the batch are judged like repeats of earlier ones."""
-    seen = dict(known.digests)
+    Repeats within the batch are judged like repeats of earlier ones.
+    """
+    seen = dict(seen)
     out = []
-    for index, raw in enumerate(raws):
-        decision = _one(index, raw, schema, known, error, seen)
-        if decision.id:
-            seen.setdefault(decision.id, decision.digest)
+    for index, (raw, text) in enumerate(zip(raws, texts)):
+        decision = _one(index, raw, text, schema, known, seen, error)
+        seen.setdefault(decision.id, decision.digest)
         out.append(decision)
     return out
 
 
-def _one(index: int, raw: Any, schema: int, known: Known, error: timedelta, seen: dict[str, str]) -> Decision:
-    data = rec.canonical(raw if isinstance(raw, dict) else {"_": raw})
-    digest = rec.digest(data)
+def _digest(raw: Any, text: bytes) -> str:
+    return rec.digest(rec.canonical(raw) if isinstance(raw, dict) and not rec.too_deep(raw) else text)
+
+
+def _id_of(raw: Any, digest: str) -> str:
     given = raw.get("id") if isinstance(raw, dict) else None
-    if not isinstance(given, str) or not rec.CANONICAL.match(given):
-        made = rec.derived_id("held", {"_": data.decode()}, 0)  # a receipt needs a name even where the record has none
-        if made in seen:
-            return Decision(index, made, ALREADY, data, digest)
-        return Decision(index, made, HELD, data, digest, code="id_not_canonical", params={"value": str(given)[:60]})
-    if given in seen:
-        if seen[given] == digest:
-            return Decision(index, given, ALREADY, data, digest)
-        return Decision(index, given, HELD, data, digest, code="same_id_other_bytes", conflict=True)
+    return given if rec.is_canonical(given) else rec.derived_id("held", {"digest": digest}, 0)
+
+
+def _one(index: int, raw: Any, text: bytes, schema: int, known: judging.Known, seen: dict[str, str], error: timedelta) -> Decision:
+    digest = _digest(raw, text)
+    name = _id_of(raw, digest)
+    fields = raw if isinstance(raw, dict) else {}
+    given, install, seq = fields.get("id"), fields.get("install"), fields.get("seq")
+    start = Decision(index, name, given if isinstance(given, str) and not rec.has_broken_text(given) else name, HELD, text, digest,
+                     install if isinstance(install, str) and not rec.has_broken_text(install) else "",
+                     seq if isinstance(seq, int) and not isinstance(seq, bool) else None)
+    if name in seen:
+        return replace(start, status=ALREADY) if seen[name] == digest else replace(start, code="same_id_other_bytes", conflict=True)
+    if rec.too_deep(raw):
+        return replace(start, code="too_deep", params={"limit": rec.DEEPEST})
+    if given != name:
+        return replace(start, code="id_not_canonical", params={"value": rec.cleaned(str(given)[:60])})
     if rec.has_broken_text(raw):
-        return Decision(index, given, HELD, data, digest, code="broken_text")
+        return replace(start, code="broken_text")
     if schema > rec.SCHEMA:
-        return Decision(index, given, HELD, data, digest, code="newer_schema", params={"schema": schema})
-    record, fault = envelope(raw)
+        return replace(start, code="newer_schema", params={"schema": schema})
+    record, (code, params) = envelope(raw)
     if record is None:
-        return Decision(index, given, HELD, data, digest, code=fault[0], params=fault[1])
+        return replace(start, code=code, params=params)
     fixed = rec.repaired(record.taken, error, float(k.CLOCK_TOLERANCE_S))
-    code, params, proposal = judge(record, fixed, known)
-    return Decision(index, given, HELD if code else KEPT, data, digest, record, fixed, code, params, proposal)
+    code, params, proposal = judging.judge(current_form(record, schema), fixed, known)
+    return replace(start, status=HELD if code else KEPT, record=record, taken_fixed=fixed, code=code, params=params, proposal=proposal)
+
+
+def current_form(record: rec.Record, schema: int) -> rec.Record:
+    """The record with its fields in today's form; the same object for today's schema."""
+    return record if schema >= rec.SCHEMA else replace(record, fields=rec.upcast(record.kind, record.fields, schema))
+
+
+def raised(raw: dict, schema: int) -> dict:
+    """A raw record with its own fields in today's form (as it is when its schema is today's, or not yet known)."""
+    if schema >= rec.SCHEMA:
+        return raw
+    around = {name: value for name, value in raw.items() if name in _OWN_NAMES}
+    return {**around, **rec.upcast(str(raw.get("kind")), {n: v for n, v in raw.items() if n not in _OWN_NAMES}, schema)}
+
+
+_OWN_NAMES = frozenset(("id", "install", "seq", "round", "kind", "plot", "taken_at", "position", "confirmed", "replaces"))
 
 
 def envelope(raw: dict) -> tuple[rec.Record | None, tuple[str, dict]]:
     """The record with its envelope checked, or None and why not."""
-    def text(name: str) -> str | None:
-        value = raw.get(name)
-        return value if isinstance(value, str) and value else None
-
     for name in ("install", "round", "kind", "plot", "taken_at", "replaces"):
         if raw.get(name) is not None and not isinstance(raw[name], str):
             return None, ("wrong_type", {"field": name, "value": str(raw[name])[:60]})
-    seq = raw.get("seq")
+    seq, confirmed = raw.get("seq"), raw.get("confirmed")
     if seq is not None and (isinstance(seq, bool) or not isinstance(seq, int)):
         return None, ("wrong_type", {"field": "seq", "value": str(seq)[:60]})
-    position = raw.get("position")
-    numbers = []
-    for name in ("lat", "lon", "accuracy_m"):
-        value = position.get(name) if isinstance(position, dict) else None
-        good = isinstance(value, (int, float)) and not isinstance(value, bool) and value == value and abs(value) < 1e7
-        numbers.append(float(value) if good else None)
-    own = {key: value for key, value in raw.items() if key not in ("id", "install", "seq", "round", "kind", "plot", "taken_at", "position", "confirmed", "replaces")}
-    return rec.Record(raw["id"], text("install") or "", seq, text("round"), text("kind") or "", text("plot"), text("taken_at"), rec.parse_time(raw.get("taken_at")),
-                      *numbers, bool(raw.get("confirmed")), text("replaces"), own), ("", {})
+    if confirmed not in (None, True, False):
+        return None, ("wrong_type", {"field": "confirmed", "value": str(confirmed)[:60]})
+    place = _place(raw.get("position"))
+    if place is None:
+        return None, ("wrong_type", {"field": "position", "value": str(raw["position"])[:60]})
+    own = {name: value for name, value in raw.items() if name not in _OWN_NAMES}
+    text = {name: raw.get(name) or None for name in ("round", "plot", "taken_at", "replaces")}
+    return rec.Record(raw.get("id") or "", raw.get("install") or "", seq, text["round"], raw.get("kind") or "", text["plot"], text["taken_at"],
+                      rec.parse_time(text["taken_at"]), *place, bool(confirmed), text["replaces"], own), ("", {})
 
 
-def judge(r: rec.Record, fixed: datetime | None, known: Known) -> tuple[str, dict[str, Any], dict[str, Any] | None]:
-    """Why a readable record must be held: (code, parameters, proposal), or ("", {}, None).
-
-    Depends only on the record and on the land, never on other records of the log but the parcel's total,
-    so any order and splitting of batches gives the same log.
-    """
-    if r.kind not in dictionary.kinds():
-        return "unknown_kind", {"kind": r.kind or "–"}, None
-    if fixed is None:
-        return "no_time", {"value": str(r.taken_at)[:40]}, None
-    if fixed > known.now + timedelta(seconds=float(k.FUTURE_TOLERANCE_S)):
-        return "future", {"taken": fixed.isoformat()[:16]}, {"taken_at": known.now.replace(microsecond=0).isoformat()}
-    faults = dictionary.check(r.kind, r.fields)
-    if faults:
-        code, params = faults[0]
-        return code, params, _mend_number(r, params)
-    if r.kind == "void":
-        return ("void_of_nothing", {}, None) if not r.replaces else ("", {}, None)
-    if r.plot is None and r.kind not in WITHOUT_PLOT:
-        return "no_plot", {}, _near(r, known)
-    if r.plot is not None and r.plot not in known.plots:
-        return "unknown_plot", {"plot": r.plot}, _near(r, known)
-    return _against_land(r, fixed, known)
-
-
-def _mend_number(r: rec.Record, params: dict) -> dict | None:
-    f = next(f for f in dictionary.fields(r.kind) if f.name == params["field"])
-    value = r.fields.get(f.name)
-    if isinstance(value, (int, float)) and not isinstance(value, bool) and value == value:
-        guess = dictionary.likely(f, abs(value)) if value >= 0 else (abs(value) if f.usual_low is not None and f.usual_low <= abs(value) <= f.usual_high else None)
-        return {f.name: guess} if guess is not None else None
-    if isinstance(value, str) and f.type in ("number", "whole"):
-        try:
-            number = float(value.replace(",", "."))
-        except ValueError:
-            return None
-        return {f.name: int(number) if f.type == "whole" and number == int(number) else number} if number == number else None
-    return None
-
-
-def _near(r: rec.Record, known: Known) -> dict | None:
-    """The plot it was probably taken in: by position, else by a code or name spelt nearly so."""
-    if r.lat is not None and r.lon is not None:
-        code = known.plot_at(r.lat, r.lon)
-        if code:
-            return {"plot": code}
-    text = (r.plot or "").strip()
-    if not text:
+def _place(position: Any) -> tuple[float | None, float | None, float | None] | None:
+    """(latitude, longitude, accuracy) with None for what was not noted; None when it is no place on earth."""
+    if position is None:
+        return None, None, None
+    if not isinstance(position, dict):
         return None
-    folded = {code.casefold(): code for code in known.plots} | {name.casefold(): code for code, name in known.names.items()}
-    match = get_close_matches(text.casefold(), list(folded), n=1, cutoff=0.6)
-    return {"plot": folded[match[0]]} if match else None
-
-
-def _against_land(r: rec.Record, fixed: datetime, known: Known) -> tuple[str, dict, dict | None]:
-    land = known.plots.get(r.plot or "", {})
-    planted: date | None = land.get("planted_on")
-    if r.kind == "load":
-        gross, tare, net = (r.fields.get(n) for n in ("gross_kg", "tare_kg", "net_kg"))
-        if None not in (gross, tare, net) and abs(gross - tare - net) > 1.0:
-            return "net_not_gross_less_tare", {"net_kg": net, "should_kg": gross - tare}, {"net_kg": gross - tare}
-        registered = land.get("registered_plants")
-        plants = r.fields.get("plants")
-        if registered and plants and plants > registered:
-            return "beyond_registered", {"plants": plants, "registered": registered}, None
-    if r.kind == "age_check" and not (fixed.year - 20 <= r.fields["planting_year"] <= fixed.year):
-        return "age_impossible", {"year": r.fields["planting_year"]}, None
-    if planted and fixed.date() < planted - timedelta(days=60):
-        return "before_planting", {"taken": fixed.date().isoformat(), "planted": planted.isoformat()}, None
-    return "", {}, None
+    numbers = []
+    for name, most in (("lat", 90.0), ("lon", 180.0), ("accuracy_m", 1e7)):
+        value = position.get(name)
+        if value is None:
+            numbers.append(None)
+        elif isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) <= most:
+            return None
+        else:
+            numbers.append(float(value))
+    return tuple(numbers)
 
 
 def as_utc_text(moment: datetime | None) -> str | None:

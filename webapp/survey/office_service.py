@@ -6,7 +6,7 @@ Mending never touches the record that came: a new record from install ``office``
 from __future__ import annotations
 
 import json
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from .. import answers, clock, dictionary
@@ -14,46 +14,38 @@ from ..database import Database, atomic
 from ..land import service as land
 from ..people import service as people
 from ..problems import Problem
-from . import intake, service, store
+from . import intake, judging, store
 from . import record as rec
+from .tables_service import in_force
+from .taking_service import known, reason, row_of, settle_with_land
 
 OFFICE = "office"
-LAND_CODES = {"unknown_plot", "no_plot", "before_planting", "beyond_registered", "age_impossible", "unknown_kind", "newer_schema", "future"}
-"""Reasons that another state of the land, the day or the program may lift."""
+MAY_ACCEPT = frozenset(("net_not_gross_less_tare", "beyond_registered", "age_impossible", "age_before_planting", "before_planting"))
+"""Reasons a person may overrule; the others leave a record that no estimate could use."""
 
 
 def held(db: Database) -> list[dict]:
     """Held records with why, what to do, their fields as they came, and the proposal where there is one."""
+    settle_with_land(db)
     out = []
     for row in store.held(db):
-        what, do = service.reason(row["code"], json.loads(row["params"]))
-        fields = json.loads(row["fields"])
-        raw = _raw(row)
-        names = [f.name for f in dictionary.fields(row["kind"])] if row["kind"] in dictionary.kinds() else sorted(fields)
-        shown = {"plot": raw.get("plot") or "", "taken_at": raw.get("taken_at") or "", **{n: "" if raw.get(n) is None else raw[n] for n in names if n in raw or n in fields}}
         proposal = json.loads(row["proposal"]) if row["proposal"] else None
+        raw = rec.loads(row["bytes"])
+        names = [f.name for f in dictionary.fields(row["kind"])] if row["kind"] in dictionary.kinds() else sorted(json.loads(row["fields"]))
+        shown = {"plot": raw.get("plot") or "", "taken_at": raw.get("taken_at") or "", **{n: "" if raw[n] is None else raw[n] for n in names if n in raw}}
         shown |= {n: shown.get(n, "") for n in proposal or {}}
-        out.append({"id": row["id"], "kind": row["kind"], "kind_known": row["kind"] in dictionary.kinds(), "plot": row["plot"], "sender": row["sender"],
-                    "received_at": row["received_at"], "code": row["code"], "what": what, "do": do, "shown": shown, "proposal": proposal})
+        out.append(_listed(row, row["kind"], row["plot"] or raw.get("plot"), row["code"], json.loads(row["params"]), shown, proposal))
     for row in store.conflicts(db):
-        what, do = service.reason("same_id_other_bytes", {})
-        raw = _loads(row["bytes"])
-        out.append({"id": row["record"], "kind": raw.get("kind", ""), "kind_known": raw.get("kind") in dictionary.kinds(), "plot": raw.get("plot"), "sender": row["sender"],
-                    "received_at": row["received_at"], "code": "same_id_other_bytes", "what": what, "do": do, "proposal": None,
-                    "shown": {k: v for k, v in raw.items() if k not in ("id", "install", "seq", "round", "kind", "confirmed", "replaces", "position")}})
+        raw = rec.loads(row["bytes"])
+        shown = {k: v for k, v in raw.items() if k not in ("id", "install", "seq", "round", "kind", "confirmed", "replaces", "position")}
+        out.append(_listed({**row, "id": row["record"]}, raw.get("kind", ""), raw.get("plot"), "same_id_other_bytes", {}, shown, None))
     return out
 
 
-def _loads(data: bytes) -> dict:
-    try:
-        found = json.loads(data)
-    except ValueError:
-        return {}
-    return found if isinstance(found, dict) else {}
-
-
-def _raw(row: dict) -> dict:
-    return _loads(row["bytes"])
+def _listed(row: dict, kind: str, plot: Any, code: str, params: dict, shown: dict, proposal: dict | None) -> dict:
+    what, do = reason(code, params, kind)
+    return {"id": row["id"], "kind": kind, "kind_known": kind in dictionary.kinds(), "plot": plot if isinstance(plot, str) else None, "sender": row["sender"],
+            "received_at": row["received_at"], "code": code, "what": what, "do": do, "shown": rec.cleaned(shown), "proposal": proposal}
 
 
 def _waiting(db: Database, record_id: str) -> tuple[dict, dict]:
@@ -80,51 +72,80 @@ def _typed(kind: str, changes: dict[str, Any]) -> dict[str, Any]:
     return out
 
 
-def _write(db: Database, raw: dict, who: str, source: str) -> rec.Record:
-    """A record of the office, judged like any other; Problem ``still_wrong`` when it can't be used."""
+def _write(db: Database, raw: dict, who: str, source: str, overruled: frozenset[str] = frozenset()) -> rec.Record:
+    """A record of the office, judged like any other but for what a person overruled; Problem ``still_wrong``."""
     now = clock.of(db).now()
     record, fault = intake.envelope(raw)
     if record is None:
-        raise Problem("still_wrong", where=raw["id"], why=service.reason(*fault)[0])
+        raise Problem("still_wrong", where=raw["id"], why=reason(*fault)[0])
     fixed = rec.repaired(record.taken, timedelta(), 0)
-    code, params, _ = intake.judge(record, fixed, service._known(db, [], now.replace(hour=23, minute=59)))
-    if code:
-        raise Problem("still_wrong", where=params.get("field", record.kind), why=service.reason(code, params)[0])
+    code, params, _ = judging.judge(record, fixed, known(db, now.replace(hour=23, minute=59)))
+    if code and code not in overruled:
+        raise Problem("still_wrong", where=params.get("field", record.kind), why=reason(code, params, record.kind)[0])
     data = rec.canonical(raw)
-    decision = intake.Decision(0, raw["id"], intake.KEPT, data, rec.digest(data), record, fixed)
-    store.add(db, [service._row(decision, raw, rec.SCHEMA, intake.as_utc_text(now), source, who)])
+    decision = intake.Decision(0, raw["id"], raw["id"], intake.KEPT, data, rec.digest(data), OFFICE, None, record, fixed)
+    store.add(db, [row_of(decision, raw, rec.SCHEMA, intake.as_utc_text(now), source, who)])
     answers.bump(db, "survey")
     return record
 
 
+def _came(db: Database, record_id: str, code: str) -> dict:
+    """The waiting record as it came; of a conflict the one that came second, under its own name as what it corrects."""
+    if code != "same_id_other_bytes":
+        return rec.loads(store.record(db, record_id)["bytes"])
+    other = [c for c in store.conflicts(db) if c["record"] == record_id][-1]
+    return {**rec.loads(other["bytes"]), "replaces": record_id}
+
+
 def mend(db: Database, record_id: str, changes: dict[str, Any], who: str) -> str:
-    """Use a held record with some fields changed; returns the new record's id. The old one stays as it came."""
-    row, _ = _waiting(db, record_id)
-    raw = _raw(row)
-    kind = _typed("", {"kind": changes.get("kind", raw.get("kind"))})["kind"] or ""
-    made = {**raw, **_typed(kind, changes), "install": OFFICE, "seq": None, "replaces": record_id, "confirmed": True}
-    if not isinstance(made.get("round"), str):
-        made["round"] = None
+    """Use a held record with some fields changed; returns the new record's id. The old one stays as it came.
+
+    The new record stands where the held one would have stood: it replaces what that one replaced.
+    Problems ``record_not_waiting``, ``still_wrong``.
+    """
+    _, why = _waiting(db, record_id)
+    raw = _came(db, record_id, why["code"])
+    kind = changes.get("kind", raw.get("kind"))
+    made = {**intake.raised(raw, store.record(db, record_id)["schema"]), **_typed(kind if isinstance(kind, str) else "", changes), "install": OFFICE, "seq": None, "confirmed": True}
+    for name in ("round", "replaces"):
+        made[name] = made[name] if isinstance(made.get(name), str) else None
+    made["position"] = made["position"] if isinstance(made.get("position"), dict) else None
     made["id"] = rec.derived_id("mend", {**made, "id": record_id}, 0)
     at = clock.of(db).stamp()
     with atomic(db):
-        _write(db, made, who, f"mend:{record_id}")
+        _write(db, rec.cleaned(made), who, f"mend:{record_id}", MAY_ACCEPT if why["code"] == "same_id_other_bytes" else frozenset())
         store.settle(db, record_id, "mended", at, who)
         store.settle_conflicts(db, record_id, at, who)
         people.note(db, who, "mend_record", record_id, before={n: raw.get(n) for n in changes}, after=changes)
     return made["id"]
 
 
-def accept(db: Database, record_id: str, who: str) -> None:
-    """Use a held record as it came, where the record itself is readable and in its limits. Problem ``still_wrong``."""
-    row, why = _waiting(db, record_id)
-    record, fault = intake.envelope(_raw(row))
-    if record is None or row["kind"] not in dictionary.kinds() or dictionary.check(row["kind"], record.fields) or (row["plot"] and row["plot"] not in service._known(db, [], clock.of(db).now()).plots):
-        raise Problem("still_wrong", where=record_id, why=service.reason(why["code"], json.loads(why.get("params", "{}")) if isinstance(why.get("params"), str) else {})[0])
-    at = clock.of(db).stamp()
+def mend_alike(db: Database, record_id: str, who: str) -> int:
+    """Take the proposal of a held record and of all of its round held for the same reason; how many were mended.
+
+    Problems ``record_not_waiting``, ``no_proposal``.
+    """
+    _waiting(db, record_id)
+    found = [row for row in store.alike(db, record_id) if row["proposal"]]
+    if not found:
+        raise Problem("no_proposal", where=record_id)
     with atomic(db):
-        store.update(db, record_id, state=intake.KEPT, confirmed=1)
-        store.settle(db, record_id, "accepted", at, who)
+        for row in found:
+            mend(db, row["id"], json.loads(row["proposal"]), who)
+    return len(found)
+
+
+def accept(db: Database, record_id: str, who: str) -> None:
+    """Use a held record as it came, where nothing but the office's judgement stands against it. Problem ``still_wrong``."""
+    row, why = _waiting(db, record_id)
+    if why["code"] == "same_id_other_bytes":
+        mend(db, record_id, {}, who)
+        return
+    if why["code"] not in MAY_ACCEPT:
+        raise Problem("still_wrong", where=record_id, why=reason(why["code"], json.loads(why["params"]), row["kind"])[0])
+    with atomic(db):
+        store.update(db, record_id, state=intake.KEPT)
+        store.settle(db, record_id, "accepted", clock.of(db).stamp(), who)
         answers.bump(db, "survey")
         people.note(db, who, "accept_record", record_id)
 
@@ -145,35 +166,6 @@ def set_aside(db: Database, record_id: str, who: str, why: str) -> None:
         people.note(db, who, "set_aside_record", record_id, after=why.strip()[:500])
 
 
-def rejudge(db: Database) -> int:
-    """Judge again what is held for reasons the land may have lifted; returns how many are now in use."""
-    freed = 0
-    now = clock.of(db).now().replace(hour=23, minute=59)
-    with atomic(db):
-        for row in store.held(db):
-            if row["code"] not in LAND_CODES or row["schema"] > rec.SCHEMA:
-                continue
-            record, _ = intake.envelope(_raw(row))
-            if record is None:
-                continue
-            fixed = datetime.fromisoformat(row["taken_fixed"]) if row["taken_fixed"] else rec.repaired(record.taken, timedelta(), 0)
-            code, params, proposal = intake.judge(record, fixed, service._known(db, [], now))
-            if not code:
-                store.update(db, row["id"], state=intake.KEPT, taken_fixed=intake.as_utc_text(fixed), plot=record.plot, kind=record.kind)
-                store.settle(db, row["id"], "judged_again", clock.of(db).stamp(), "–")
-                freed += 1
-            elif code != row["code"]:
-                store.reason(db, row["id"], code, params, proposal)
-        if freed:
-            answers.bump(db, "survey")
-    return freed
-
-
-def doubts(db: Database) -> list[dict]:
-    return [{**row, "what": service.Sentence(f"survey.doubt.{row['code']}.what", row["params"]), "do": service.Sentence(f"survey.doubt.{row['code']}.do", row["params"])}
-            for row in store.doubts(db)]
-
-
 def settle_doubt(db: Database, doubt: int, answer: str, who: str) -> None:
     """``take`` the proposal (as corrections by the office) or ``leave`` the record as it is. Problems ``doubt_unknown``, ``no_proposal``."""
     found = next((d for d in store.doubts(db) if d["id"] == doubt), None)
@@ -191,15 +183,16 @@ def settle_doubt(db: Database, doubt: int, answer: str, who: str) -> None:
 def _apply(db: Database, record_id: str, proposal: dict, who: str) -> None:
     if record_id.startswith("plot:"):
         land.set_planting(db, record_id[5:], date.fromisoformat(proposal["planted_on"]), who)
-    elif "void_round" in proposal:
-        for row in store.kept(db):
-            if row["round"] == record_id or row["id"] == record_id:
-                _void(db, row["id"], row["plot"], who)
+        return
+    living = [row for rows in in_force(db).values() for row in rows]
+    if "void_round" in proposal:
+        for row in living:
+            if row.round == record_id or row.id == record_id:
+                _void(db, row.id, row.plot, who)
     elif "clear_in_round" in proposal:
-        living = rec.in_force(store.kept(db))
-        for row in store.kept(db):
-            if row["round"] == record_id and row["kind"] == "reading" and row["id"] in living:
-                _correct(db, row["id"], {proposal["clear_in_round"]: None}, who)
+        for row in living:
+            if row.round == record_id and row.kind == "reading":
+                _correct(db, row.id, {proposal["clear_in_round"]: None}, who)
     elif proposal.get("void"):
         _void(db, record_id, store.record(db, record_id)["plot"], who)
     else:
@@ -207,16 +200,17 @@ def _apply(db: Database, record_id: str, proposal: dict, who: str) -> None:
 
 
 def _correct(db: Database, record_id: str, changes: dict, who: str) -> None:
+    """The record again with some fields changed, at the time it was taken."""
     row = store.record(db, record_id)
-    raw = {**_raw(row), **changes, "install": OFFICE, "seq": None, "replaces": record_id, "confirmed": True, "taken_at": row["taken_fixed"]}
-    raw["id"] = rec.derived_id("correct", {**raw, "id": record_id}, 0)
-    _write(db, raw, who, f"correct:{record_id}")
+    raw = {**intake.raised(rec.loads(row["bytes"]), row["schema"]), **changes, "install": OFFICE, "seq": None, "replaces": record_id, "confirmed": True, "taken_at": row["taken_fixed"]}
+    raw["id"] = rec.derived_id("correct", {**raw, "id": record_id, "at": clock.of(db).stamp()}, 0)
+    _write(db, raw, who, f"correct:{record_id}", MAY_ACCEPT)
 
 
 def _void(db: Database, record_id: str, plot: str | None, who: str) -> None:
     raw = {"install": OFFICE, "seq": None, "round": None, "kind": "void", "plot": plot, "taken_at": clock.of(db).now().isoformat(timespec="milliseconds"), "position": None,
            "confirmed": True, "replaces": record_id}
-    raw["id"] = rec.derived_id("void", raw, 0)
+    raw["id"] = rec.derived_id("void", {**raw, "at": clock.of(db).stamp()}, 0)
     _write(db, raw, who, f"void:{record_id}")
 
 
@@ -225,11 +219,11 @@ def history(db: Database, record_id: str) -> list[dict]:
     row = store.record(db, record_id)
     if row is None:
         raise Problem("record_unknown", where=record_id, status=404)
-    steps = [{"at": row["received_at"], "who": row["sender"], "step": "came" if row["state"] == "kept" else f"came_{row['state']}", "fields": _raw(row)}]
+    steps = [{"at": row["received_at"], "who": row["sender"], "step": "came" if row["state"] == "kept" else f"came_{row['state']}", "fields": rec.loads(row["bytes"])}]
     if row["replaces"] and (before := store.record(db, row["replaces"])):
-        steps.insert(0, {"at": before["received_at"], "who": before["sender"], "step": "before", "fields": _raw(before)})
+        steps.insert(0, {"at": before["received_at"], "who": before["sender"], "step": "before", "fields": rec.loads(before["bytes"])})
     why = store.held_one(db, record_id)
     if why and why["settled"]:
         steps.append({"at": why["settled_at"], "who": why["settled_by"], "step": why["settled"], "fields": {"why": why["why"]} if why["why"] else {}})
-    steps += [{"at": r["received_at"], "who": r["sender"], "step": "voided" if r["kind"] == "void" else "replaced", "fields": _raw(r)} for r in store.answers_to(db, record_id)]
+    steps += [{"at": r["received_at"], "who": r["sender"], "step": "voided" if r["kind"] == "void" else "replaced", "fields": rec.loads(r["bytes"])} for r in (*store.answers_to(db, record_id), *store.written_for(db, f"mend:{record_id}"))]
     return steps

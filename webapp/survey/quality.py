@@ -1,62 +1,70 @@
 """Doubts about records in use: each names its record, says why, and proposes; nothing is changed by itself.
 
 Thresholds are our own and stated in each sentence; they are set so that ordinary spread between plants
-(sd about 2 °Bx) does not raise them.
+(sd about 2 °Bx), between rounds and between loads does not raise them. Loads and plots: ``quality_land``.
 """
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-SLIP_FAR_DEG, SLIP_NEAR_DEG = 8.0, 5.0
+from . import quality_land
+
+SLIP_FAR_DEG, SLIP_NEAR_DEG, SLIP_LEAST = 8.0, 5.0, 4
 HOT_C, HOT_DAYS, LEAST_ROUNDS = 9.0, 12, 3
-TALLY_LEAST = 6
-PIECES_RATIO, LEAST_LOADS = 0.66, 3
+TALLY_LEAST, TALLY_DAYS = 6, 3
 NIGHT, NIGHT_SHARE, NIGHT_LEAST = (20, 5), 0.6, 8
-MAJORITY = 0.7
+CLOCK_S = 120
+ATC_SHARE, ATC_LEAST = 0.7, 4
 
 
-def all_doubts(frames: dict[str, pd.DataFrame], readings: pd.DataFrame, loads: pd.DataFrame, plots: pd.DataFrame, installs: list[dict], zone: Any) -> list[dict]:
-    return [*slipped_decimals(readings), *hot_thermometers(readings), *atc_flags(frames["round"]), *double_tallies(readings), *double_counts(frames["row_count"]),
-            *pieces_as_plants(loads), *wrong_clocks(readings, installs, zone), *undated_plots(plots, frames["age_check"]), *beyond_registered(loads, plots)]
+def all_doubts(tables: dict[str, pd.DataFrame], plots: pd.DataFrame, installs: list[dict], rivals: list[tuple[str, list[str], str | None]], zone: Any) -> list[dict]:
+    """Every doubt as {code, record, params, proposal}; ``record`` is a record's or round's id, an install, or ``plot:<code>``."""
+    readings, loads = tables["reading"], tables["load"]
+    in_rounds = readings[readings["round"].notna()]
+    twice = double_tallies(in_rounds)
+    counts = tables["row_count"][~tables["row_count"]["round"].isin([d["record"] for d in twice])]  # those go with their round
+    return [*slipped_decimals(in_rounds), *hot_thermometers(in_rounds), *atc_flags(tables["round"]), *twice, *double_counts(counts),
+            *clocks(readings, installs, zone), *two_corrections(rivals), *quality_land.all_doubts(loads, tables["weighing"], tables["age_check"], plots)]
 
 
-def _doubt(code: str, record: str, proposal: dict | None, **params: Any) -> dict:
+def doubt(code: str, record: str, proposal: dict | None, **params: Any) -> dict:
     return {"code": code, "record": record, "params": params, "proposal": proposal}
 
 
 def slipped_decimals(readings: pd.DataFrame) -> list[dict]:
     """A reading far from its round's median that lies near it with its decimal point moved."""
+    by_round = readings.groupby("round", sort=False)["brix_raw_deg"]
+    middle, value = by_round.transform("median").to_numpy(), readings["brix_raw_deg"].to_numpy()
+    far = (np.abs(value - middle) > SLIP_FAR_DEG) & (by_round.transform("size").to_numpy() >= SLIP_LEAST)
     out = []
-    for _, part in readings[readings["round"].notna()].groupby("round", sort=True):
-        values = part["brix_raw_deg"].to_numpy()
-        if len(values) < 4:
-            continue
-        middle = float(np.nanmedian(values))
-        for row, value in zip(part.itertuples(), values):
-            if abs(value - middle) <= SLIP_FAR_DEG:
-                continue
-            guess = next((round(value * f, 2) for f in (10.0, 0.1) if abs(value * f - middle) <= SLIP_NEAR_DEG), None)
-            if guess is not None:
-                out.append(_doubt("slipped_decimal", row.id, {"brix_raw_deg": guess}, plot=row.plot, value=float(value), middle=middle, guess=guess))
+    for i in np.flatnonzero(far):
+        row = readings.iloc[i]
+        guess = next((round(value[i] * f, 2) for f in (10.0, 0.1) if abs(value[i] * f - middle[i]) <= SLIP_NEAR_DEG), None)
+        if guess is not None:
+            out.append(doubt("slipped_decimal", row["id"], {"brix_raw_deg": float(guess)}, plot=row["plot"], value=float(value[i]), middle=float(middle[i]), guess=float(guess)))
     return out
 
 
 def hot_thermometers(readings: pd.DataFrame) -> list[dict]:
     """A round whose juice is much warmer than other rounds of those days: a thermometer left in the sun."""
-    warm = readings[readings["juice_temp_c"].notna() & readings["round"].notna()]
+    warm = readings[readings["juice_temp_c"].notna()]
+    if warm.empty:
+        return []
     rounds = warm.groupby("round", sort=True).agg(temp=("juice_temp_c", "mean"), day=("day", "first"), plot=("plot", "first"))
-    days = np.array([d.toordinal() for d in rounds["day"]]) if len(rounds) else np.array([])
-    temps = rounds["temp"].to_numpy() if len(rounds) else np.array([])
+    days, temps = np.array([d.toordinal() for d in rounds["day"]]), rounds["temp"].to_numpy()
+    order = np.argsort(days, kind="stable")
+    first = np.searchsorted(days[order], days - HOT_DAYS, side="left")
+    last = np.searchsorted(days[order], days + HOT_DAYS, side="right")
     out = []
-    for i, (name, row) in enumerate(rounds.iterrows()):
-        near = (np.abs(days - days[i]) <= HOT_DAYS) & (np.arange(len(days)) != i)
-        if near.sum() >= LEAST_ROUNDS and temps[i] - np.median(temps[near]) > HOT_C:
-            out.append(_doubt("hot_thermometer", name, {"clear_in_round": "juice_temp_c"}, plot=row["plot"], temp_c=float(temps[i]), usual_c=float(np.median(temps[near])), day=row["day"].isoformat()))
+    for i in np.flatnonzero(temps > np.median(temps) + HOT_C / 2):
+        near = np.setdiff1d(order[first[i]:last[i]], [i])
+        if len(near) >= LEAST_ROUNDS and temps[i] - (usual := float(np.median(temps[near]))) > HOT_C:
+            out.append(doubt("hot_thermometer", rounds.index[i], {"clear_in_round": "juice_temp_c"}, plot=rounds["plot"].iat[i], temp_c=float(temps[i]), usual_c=usual,
+                             day=rounds["day"].iat[i].isoformat()))
     return out
 
 
@@ -67,90 +75,54 @@ def atc_flags(rounds: pd.DataFrame) -> list[dict]:
     for instrument, part in noted.groupby("instrument", sort=True):
         shares = part["atc"].value_counts(normalize=True)
         usual = shares.index[0]
-        if len(part) >= 4 and MAJORITY <= shares.iloc[0] < 1:
+        if len(part) >= ATC_LEAST and ATC_SHARE <= shares.iloc[0] < 1:
             for row in part[part["atc"] != usual].itertuples():
-                out.append(_doubt("atc_flag", row.id, {"atc": usual}, plot=row.plot, instrument=instrument, n=int((part["atc"] == usual).sum()), of=len(part), day=row.day.isoformat()))
+                out.append(doubt("atc_flag", row.id, {"atc": usual}, plot=row.plot, instrument=instrument, n=int((part["atc"] == usual).sum()), of=len(part), day=row.day.isoformat()))
     return out
 
 
 def double_tallies(readings: pd.DataFrame) -> list[dict]:
-    """Two rounds of one plot within a day from two phones with the same values: one paper tally entered twice."""
+    """Two rounds of one plot within days from two phones with the same values: one paper tally entered twice."""
+    if readings.empty:
+        return []
+    ordered = readings.sort_values(["round", "brix_raw_deg"], kind="stable")
+    starts = np.flatnonzero(np.r_[True, ordered["round"].to_numpy()[1:] != ordered["round"].to_numpy()[:-1]])
+    values, at = ordered["brix_raw_deg"].to_numpy(), ordered["taken_at"].to_numpy()
+    same: dict[tuple, list] = {}
+    for start, end in zip(starts, np.r_[starts[1:], len(ordered)]):
+        if end - start >= TALLY_LEAST:
+            head = ordered.iloc[start]
+            same.setdefault((head["plot"], values[start:end].tobytes()), []).append((at[start:end].min(), head["round"], head["day"], head["install"], int(end - start)))
     out = []
-    grouped = readings[readings["round"].notna()].groupby("round", sort=True)
-    about = [(name, part["plot"].iloc[0], part["day"].iloc[0], part["install"].iloc[0], tuple(sorted(part["brix_raw_deg"].dropna())), part["taken_at"].min(), len(part)) for name, part in grouped]
-    by_value: dict[tuple, list] = {}
-    for item in about:
-        if len(item[4]) >= TALLY_LEAST:
-            by_value.setdefault((item[1], item[4]), []).append(item)
-    for same in by_value.values():
-        same.sort(key=lambda item: (item[5], item[0]))
-        for later in same[1:]:
-            if abs((later[2] - same[0][2]).days) <= 3 and later[3] != same[0][3]:
-                out.append(_doubt("double_tally", later[0], {"void_round": later[0]}, plot=later[1], n=later[6], day=later[2].isoformat(), first=same[0][0]))
+    for (plot, _), found in same.items():
+        found.sort()
+        for later in found[1:]:
+            if abs((later[2] - found[0][2]).days) <= TALLY_DAYS and later[3] != found[0][3]:
+                out.append(doubt("double_tally", later[1], {"void_round": later[1]}, plot=plot, n=later[4], day=later[2].isoformat(), first=found[0][1]))
     return out
 
 
 def double_counts(counts: pd.DataFrame) -> list[dict]:
-    """The same row of a plot counted the same on the same day by two phones."""
+    """The same row of a plot counted the same on the same day by two phones (``counts`` without rounds doubted whole)."""
     out, first = [], {}
     for row in counts[counts["row"].notna()].itertuples():
         key = (row.plot, row.day, row.row, row.plants_standing, row.gaps if row.gaps == row.gaps else None)
-        if key in first and first[key][1] != row.install:
-            out.append(_doubt("double_count", row.id, {"void": True}, plot=row.plot, row=int(row.row), day=row.day.isoformat()))
-        first.setdefault(key, (row.id, row.install))
+        if first.setdefault(key, row.install) != row.install:
+            out.append(doubt("double_count", row.id, {"void": True}, plot=row.plot, row=int(row.row), day=row.day.isoformat()))
     return out
 
 
-def pieces_as_plants(loads: pd.DataFrame) -> list[dict]:
-    """A load whose kilograms per plant are far below the plot's other loads: halves counted as plants."""
-    out = []
-    known = loads[(loads["plants"] > 0) & (loads["net_kg"] > 0)]
-    for plot, part in known.groupby("plot", sort=True):
-        each = (part["net_kg"] / part["plants"]).to_numpy()
-        if len(part) < LEAST_LOADS:
-            continue
-        middle = float(np.median(each))
-        for row, kg in zip(part.itertuples(), each):
-            if kg < PIECES_RATIO * middle:
-                out.append(_doubt("pieces_as_plants", row.id, {"pieces": int(row.plants), "plants": int(round(row.net_kg / middle))}, plot=plot, plants=int(row.plants), kg=float(kg), usual_kg=middle))
-    return out
-
-
-def wrong_clocks(readings: pd.DataFrame, installs: list[dict], zone: Any) -> list[dict]:
+def clocks(readings: pd.DataFrame, installs: list[dict], zone: Any) -> list[dict]:
     """A phone whose measured clock error was large, or that seems to work by night."""
-    out = []
-    for one in installs:
-        if one.get("clock_error_s") and abs(one["clock_error_s"]) > 120:
-            out.append(_doubt("clock_repaired", one["id"], None, install=one["id"][-12:], minutes=one["clock_error_s"] / 60))
-    for install, part in readings.groupby("install", sort=True):
-        hours = np.array([t.astimezone(zone).hour for t in part["taken_at"]])
-        night = float(((hours >= NIGHT[0]) | (hours < NIGHT[1])).mean())
-        if len(hours) >= NIGHT_LEAST and night > NIGHT_SHARE:
-            out.append(_doubt("night_clock", install, None, install=install[-12:], share=night, n=len(hours)))
-    return out
+    out = [doubt("clock_repaired", one["id"], None, install=one["id"][-12:], minutes=one["clock_error_s"] / 60)
+           for one in installs if one.get("clock_error_s") and abs(one["clock_error_s"]) > CLOCK_S]
+    if readings.empty:
+        return out
+    hours = readings["taken_at"].dt.tz_convert(zone).dt.hour.to_numpy()
+    dark = pd.Series((hours >= NIGHT[0]) | (hours < NIGHT[1]), index=readings.index).groupby(readings["install"], sort=True).agg(["mean", "size"])
+    return out + [doubt("night_clock", install, None, install=install[-12:], share=float(share), n=int(n)) for install, share, n in dark.itertuples() if n >= NIGHT_LEAST and share > NIGHT_SHARE]
 
 
-def undated_plots(plots: pd.DataFrame, checks: pd.DataFrame) -> list[dict]:
-    """Standing plots without a planting date, with the year the crews noted."""
-    out = []
-    for code, row in plots[plots["status"] == "standing"].iterrows():
-        if row["planted_on"] is None:
-            years = checks.loc[checks["plot"] == code, "planting_year"].dropna()
-            year = int(years.iloc[-1]) if len(years) else None
-            out.append(_doubt("no_planting_date", f"plot:{code}", {"planted_on": date(year, 7, 15).isoformat()} if year else None, plot=code, year=year))
-    return out
-
-
-def beyond_registered(loads: pd.DataFrame, plots: pd.DataFrame) -> list[dict]:
-    """Parcels from which more plants were cut than are registered."""
-    parcel_of = plots["parcel"].to_dict()
-    registered = {p: n for p, n in zip(plots["parcel"], plots["registered_plants"]) if p and n == n and n}
-    cut: dict[str, float] = {}
-    last: dict[str, str] = {}
-    for row in loads[loads["plants"] > 0].itertuples():
-        parcel = parcel_of.get(row.plot)
-        if parcel in registered:
-            cut[parcel] = cut.get(parcel, 0.0) + row.plants
-            last[parcel] = row.id
-    return [_doubt("beyond_registered", last[p], None, parcel=p, plants=int(n), registered=int(registered[p])) for p, n in sorted(cut.items()) if n > registered[p]]
-
+def two_corrections(rivals: list[tuple[str, list[str], str | None]]) -> list[dict]:
+    """One record corrected twice: the later counts, and the office sees both."""
+    return [doubt("two_corrections", name, None, plot=plot, n=len(replies), counts=replies[-1], other=replies[-2]) for name, replies, plot in rivals]

@@ -1,4 +1,4 @@
-"""What a record is: its envelope, its kinds, which of several counts, and time repaired by the measured clock."""
+"""What a record is: its envelope, its byte form and identifier, and time repaired by the measured clock."""
 
 from __future__ import annotations
 
@@ -8,12 +8,15 @@ import re
 import uuid
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta, timezone
-from typing import Any, Iterable
+from typing import Any, Callable
 
 from .. import dictionary
 
 SCHEMA = dictionary.SCHEMA
-CANONICAL = re.compile(r"^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$")
+CANONICAL = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
+_SURROGATE = re.compile("[\ud800-\udfff]")
+DEEPEST = 16
+"""Levels of nesting a record may have; an outline of several polygons has seven."""
 NAMESPACE = uuid.UUID("5b0c4c0a-6d8e-5f36-9a41-0c1d7a2f3b10")
 """Our own namespace for identifiers derived from a file's rows (RFC 9562 version 5)."""
 
@@ -50,8 +53,18 @@ def parse_time(text: Any) -> datetime | None:
 
 
 def canonical(record: dict) -> bytes:
-    """One byte form of a record, so that its digest does not depend on spacing or the order of keys."""
-    return json.dumps(record, ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=True).encode("utf-8", "backslashreplace")
+    """One byte form of a record, so that its digest does not depend on spacing, the order of keys, or on writing out what was not noted."""
+    noted = {name: value for name, value in record.items() if value is not None}
+    return json.dumps(noted, ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=True).encode("utf-8", "backslashreplace")
+
+
+def loads(data: bytes) -> dict:
+    """A stored record as an object, {} when it is none."""
+    try:
+        found = json.loads(data)
+    except (ValueError, RecursionError):
+        return {}
+    return found if isinstance(found, dict) else {}
 
 
 def digest(data: bytes) -> str:
@@ -63,10 +76,25 @@ def derived_id(source: str, content: dict, occurrence: int) -> str:
     return str(uuid.uuid5(NAMESPACE, f"{source}\n{canonical(content).decode('utf-8')}\n{occurrence}"))
 
 
+def is_canonical(value: Any) -> bool:
+    """The 36-character lower-case form only: braces, ``urn:`` and upper case name the same number but are other text."""
+    return isinstance(value, str) and CANONICAL.fullmatch(value) is not None
+
+
+def too_deep(value: Any) -> bool:
+    """Whether lists and objects lie in each other more than ``DEEPEST`` levels (told without recursion)."""
+    layer = [value]
+    for _ in range(DEEPEST):
+        layer = [inner for outer in layer for inner in (outer.values() if isinstance(outer, dict) else outer if isinstance(outer, list) else ())]
+        if not layer:
+            return False
+    return True
+
+
 def has_broken_text(value: Any) -> bool:
     """Whether any text holds a lone surrogate, which no UTF-8 store can keep as it is."""
     if isinstance(value, str):
-        return any(0xD800 <= ord(c) <= 0xDFFF for c in value)
+        return _SURROGATE.search(value) is not None
     if isinstance(value, dict):
         return any(has_broken_text(k) or has_broken_text(v) for k, v in value.items())
     return isinstance(value, list) and any(has_broken_text(v) for v in value)
@@ -84,53 +112,23 @@ def cleaned(value: Any) -> Any:
 def repaired(taken: datetime | None, clock_error: timedelta, tolerance_s: float) -> datetime | None:
     """The taken time in UTC, moved by the measured clock error when that is larger than the tolerance.
 
-    ``clock_error`` = received − sent by the device's clock.
+    ``clock_error`` = received − sent by the device's clock. None also when the calendar has no such time.
     """
     if taken is None:
         return None
     shift = clock_error if abs(clock_error.total_seconds()) > tolerance_s else timedelta()
-    return (taken + shift).astimezone(timezone.utc)
+    try:
+        return (taken + shift).astimezone(timezone.utc)
+    except OverflowError:
+        return None
 
 
-def in_force(rows: Iterable[dict]) -> set[str]:
-    """Identifiers of the records that count, from kept rows with id, kind, replaces and taken_fixed.
+UPCASTS: dict[int, Callable[[str, dict], dict]] = {}
+"""Schema number → (kind, fields) → fields of the next schema. Empty: 1 is the first."""
 
-    A void takes what it names out of force, unless that void is itself voided. A correction in force or
-    corrected in turn hides what it replaces; of two for one record the later by corrected time (then id)
-    counts. Voiding a correction brings back what it hid.
-    """
-    rows = list(rows)
-    by_id = {row["id"]: row for row in rows}
-    voids: dict[str, list[str]] = {}
-    for row in rows:
-        if row["kind"] == "void" and row["replaces"] in by_id and row["replaces"] != row["id"]:
-            voids.setdefault(row["replaces"], []).append(row["id"])
-    known: dict[str, bool] = {}
 
-    def stands(start: str) -> bool:
-        """Whether no standing void names a record. Iterative; a loop of voids stands for nobody."""
-        stack, path = [start], set()
-        while stack:
-            here = stack[-1]
-            if here in known:
-                stack.pop()
-                continue
-            path.add(here)
-            open_ = [void for void in voids.get(here, []) if void not in known and void not in path]
-            if open_:
-                stack.extend(open_)
-                continue
-            known[here] = not any(known.get(void, False) for void in voids.get(here, []))
-            stack.pop()
-        return known[start]
-
-    standing = [row for row in rows if row["kind"] != "void" and stands(row["id"])]
-    corrections: dict[str, list[dict]] = {}
-    for row in standing:
-        if row["replaces"] in by_id and row["replaces"] != row["id"]:
-            corrections.setdefault(row["replaces"], []).append(row)
-    hidden = set(corrections)
-    for replies in corrections.values():
-        last = max(replies, key=lambda r: (r["taken_fixed"] or "", r["id"]))
-        hidden |= {r["id"] for r in replies if r is not last}
-    return {row["id"] for row in standing} - hidden
+def upcast(kind: str, fields: dict, schema: int) -> dict:
+    """A record's own fields in today's form. What is stored stays as it came; this happens on reading."""
+    for number in range(schema, SCHEMA):
+        fields = UPCASTS[number](kind, fields)
+    return fields

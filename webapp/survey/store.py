@@ -60,9 +60,14 @@ def installs(db: Database) -> list[dict]:
         coalesce(min(r.seq), 1) AS seq_low FROM install i LEFT JOIN record r ON r.install = i.id GROUP BY i.id ORDER BY i.last_at DESC""")
 
 
-def kept(db: Database) -> list[dict]:
-    """All kept records as stored, without their bytes."""
-    return rows(db, "SELECT n, id, install, seq, round, kind, plot, taken_at, taken_fixed, lat, lon, accuracy_m, confirmed, replaces, fields, sender FROM record WHERE state = 'kept'")
+def kept_of(db: Database, kind: str) -> list[dict]:
+    """Kept records of one kind with the bytes they came in, by time."""
+    return rows(db, "SELECT id, bytes FROM record WHERE kind = ? AND state = 'kept' ORDER BY taken_fixed, id", [kind])
+
+
+def kept_after(db: Database, n: int) -> list[tuple]:
+    """(n, id, install, round, kind, plot, taken_fixed, confirmed, replaces, fields, schema) of kept records numbered above ``n``."""
+    return db.conn.execute("SELECT n, id, install, round, kind, plot, taken_fixed, confirmed, replaces, fields, schema FROM record WHERE n > ? AND state = 'kept' ORDER BY n", [n]).fetchall()
 
 
 def record(db: Database, record_id: str) -> dict | None:
@@ -72,6 +77,33 @@ def record(db: Database, record_id: str) -> dict | None:
 
 def answers_to(db: Database, record_id: str) -> list[dict]:
     return rows(db, "SELECT * FROM record WHERE replaces = ? ORDER BY n", [record_id])
+
+
+def written_for(db: Database, source: str) -> list[dict]:
+    return rows(db, "SELECT * FROM record WHERE source = ? ORDER BY n", [source])
+
+
+def alike(db: Database, record_id: str) -> list[dict]:
+    """Waiting records of the same round held for the same reason, the named one first."""
+    return rows(db, """SELECT r.id, o.proposal FROM held h JOIN record m ON m.id = h.record JOIN held o ON o.code = h.code AND o.settled IS NULL
+        JOIN record r ON r.id = o.record WHERE h.record = ? AND h.settled IS NULL AND (r.id = m.id OR (r.round = m.round AND r.install = m.install))
+        ORDER BY r.id <> m.id, r.n""", [record_id])
+
+
+def free(db: Database, record_id: str, r: Any, taken_fixed: str | None) -> None:
+    """A held record into use; its bytes and times stay as they came."""
+    db.execute("UPDATE record SET state = 'kept', round = ?, kind = ?, plot = ?, taken_at = ?, taken_fixed = ?, lat = ?, lon = ?, accuracy_m = ?, confirmed = ?, replaces = ?, fields = ? WHERE id = ?",
+               [r.round, r.kind, r.plot, r.taken_at, taken_fixed, r.lat, r.lon, r.accuracy_m, int(r.confirmed), r.replaces, json.dumps(r.fields, ensure_ascii=False, sort_keys=True), record_id])
+
+
+def marked(db: Database, name: str) -> str:
+    found = db.conn.execute("SELECT mark FROM survey_mark WHERE name = ?", [name]).fetchone()
+    return found[0] if found else ""
+
+
+def mark(db: Database, name: str, value: str) -> None:
+    """What a sweep over the log was last done for, so that it is done again only when that differs."""
+    db.execute("INSERT INTO survey_mark (name, mark) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET mark = excluded.mark", [name, value])
 
 
 def update(db: Database, record_id: str, **values: Any) -> None:
@@ -103,13 +135,12 @@ def doubts(db: Database, open_only: bool = True) -> list[dict]:
     return [{**row, "params": json.loads(row["params"]), "proposal": json.loads(row["proposal"]) if row["proposal"] else None} for row in found]
 
 
-def add_doubts(db: Database, found: Iterable[dict], at: str) -> int:
-    """Doubts not told before; a settled one is not raised again."""
-    before = db.conn.total_changes
-    db.conn.executemany("INSERT OR IGNORE INTO doubt (code, record, params, proposal, at) VALUES (?, ?, ?, ?, ?)",
-                        [[d["code"], d["record"], json.dumps(d["params"], ensure_ascii=False, default=str),
+def add_doubts(db: Database, found: Iterable[dict], at: str) -> None:
+    """Doubts not told before; an open one gets its newest words, a settled one is not raised again."""
+    db.conn.executemany("INSERT INTO doubt (code, record, params, proposal, at) VALUES (?, ?, ?, ?, ?) ON CONFLICT (code, record) DO UPDATE "
+                        "SET params = excluded.params, proposal = excluded.proposal WHERE settled IS NULL AND (params <> excluded.params OR proposal IS NOT excluded.proposal)",
+                        [[d["code"], d["record"], json.dumps(d["params"], ensure_ascii=False, sort_keys=True, default=str),
                           json.dumps(d["proposal"], ensure_ascii=False) if d["proposal"] else None, at] for d in found])
-    return db.conn.total_changes - before
 
 
 def drop_open_doubts(db: Database, keep: set[tuple[str, str]]) -> None:
@@ -134,7 +165,12 @@ def photo(db: Database, digest: str) -> dict | None:
 
 
 def last_number(db: Database) -> int:
-    return db.conn.execute("SELECT coalesce(max(n), 0) FROM record WHERE state = 'kept'").fetchone()[0]
+    return db.conn.execute("SELECT coalesce((SELECT n FROM record WHERE state = 'kept' ORDER BY n DESC LIMIT 1), 0)").fetchone()[0]
+
+
+def id_at(db: Database, n: int) -> str | None:
+    found = db.conn.execute("SELECT id FROM record WHERE n = ?", [n]).fetchone()
+    return found[0] if found else None
 
 
 def epoch(db: Database) -> str:

@@ -1,0 +1,80 @@
+"""Doubts about loads, planting dates and parcels (see ``quality``)."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+PIECES_RATIO, LEAST_LOADS = 0.66, 3
+WEIGHED_RATIO, LEAST_WEIGHED = 0.6, 6
+LEAST_CHECKS = 2
+
+
+def all_doubts(loads: pd.DataFrame, weighings: pd.DataFrame, checks: pd.DataFrame, plots: pd.DataFrame) -> list[dict]:
+    return [*pieces_as_plants(loads, weighings), *undated_plots(plots, checks), *wrong_years(plots, checks), *beyond_registered(loads, plots)]
+
+
+def _doubt(code: str, record: str, proposal: dict | None, **params: Any) -> dict:
+    return {"code": code, "record": record, "params": params, "proposal": proposal}
+
+
+def pieces_as_plants(loads: pd.DataFrame, weighings: pd.DataFrame) -> list[dict]:
+    """A load whose kilograms per plant are far below the plot's other loads or its weighed piñas: halves counted as plants."""
+    out = []
+    weighed = weighings.groupby("plot")["mass_kg"].agg(["median", "size"])
+    known = loads[(loads["plants"] > 0) & (loads["net_kg"] > 0)]
+    for plot, part in known.groupby("plot", sort=True):
+        each = (part["net_kg"] / part["plants"]).to_numpy()
+        if len(part) >= LEAST_LOADS:
+            usual, ratio = float(np.median(each)), PIECES_RATIO
+        elif plot in weighed.index and weighed.at[plot, "size"] >= LEAST_WEIGHED:
+            usual, ratio = float(weighed.at[plot, "median"]), WEIGHED_RATIO
+        else:
+            continue
+        for row, kg in zip(part.itertuples(), each):
+            if kg < ratio * usual:
+                proposal = {"pieces": int(row.plants), "plants": int(round(row.net_kg / usual))}
+                out.append(_doubt("pieces_as_plants", row.id, proposal, plot=plot, plants=int(row.plants), kg=float(kg), usual_kg=usual))
+    return out
+
+
+def undated_plots(plots: pd.DataFrame, checks: pd.DataFrame) -> list[dict]:
+    """Standing plots without a planting date, with the year the crews noted last."""
+    out = []
+    for code in plots.index[(plots["status"] == "standing") & plots["planted_on"].isna()]:
+        years = checks.loc[checks["plot"] == code, "planting_year"].dropna()
+        year = int(years.iloc[-1]) if len(years) else None
+        out.append(_doubt("no_planting_date", f"plot:{code}", {"planted_on": date(year, 7, 15).isoformat()} if year else None, plot=code, year=year))
+    return out
+
+
+def wrong_years(plots: pd.DataFrame, checks: pd.DataFrame) -> list[dict]:
+    """Standing plots whose last age checks agree on another planting year than the papers."""
+    out = []
+    for code, part in checks.groupby("plot", sort=True):
+        years = part["planting_year"].dropna().to_numpy()[-LEAST_CHECKS:]
+        if code not in plots.index or plots.at[code, "status"] != "standing" or len(years) < LEAST_CHECKS or len(set(years)) > 1:
+            continue
+        planted: date | None = plots.at[code, "planted_on"]
+        if planted and int(years[-1]) != planted.year:
+            year = int(years[-1])
+            proposal = {"planted_on": date(year, planted.month, min(planted.day, 28)).isoformat()}
+            out.append(_doubt("age_differs", f"plot:{code}", proposal, plot=code, year=year, papers=planted.year, n=int((part["planting_year"] == year).sum())))
+    return out
+
+
+def beyond_registered(loads: pd.DataFrame, plots: pd.DataFrame) -> list[dict]:
+    """Parcels from which more plants were cut than are registered."""
+    parcel_of = plots["parcel"].to_dict()
+    registered = {p: n for p, n in zip(plots["parcel"], plots["registered_plants"]) if p and n == n and n}
+    cut: dict[str, float] = {}
+    last: dict[str, str] = {}
+    for name, plot, plants in zip(loads["id"], loads["plot"], loads["plants"]):
+        parcel = parcel_of.get(plot)
+        if plants > 0 and parcel in registered:
+            cut[parcel] = cut.get(parcel, 0.0) + plants
+            last[parcel] = name
+    return [_doubt("beyond_registered", last[p], None, parcel=p, plants=int(n), registered=int(registered[p])) for p, n in sorted(cut.items()) if n > registered[p]]

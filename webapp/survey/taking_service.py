@@ -1,0 +1,131 @@
+"""Taking records in: gather what is known, let ``intake`` decide, write; and judge again when the land has changed."""
+
+from __future__ import annotations
+
+import json
+import threading
+from datetime import datetime, timedelta
+from typing import Any, Callable
+
+from .. import answers, clock, dictionary
+from ..database import Database, atomic, path_of
+from ..land import service as land
+from ..problems import Problem
+from ..sentences import Sentence
+from . import intake, judging, store
+from . import record as rec
+from .intake import ALREADY, HELD, KEPT, Decision
+
+MAY_LIFT = frozenset(("unknown_plot", "no_plot", "before_planting", "beyond_registered", "age_before_planting", "unknown_kind", "newer_schema"))
+"""Reasons that another state of the land or a newer program may lift."""
+
+_cache: dict[tuple, Any] = {}
+_guard = threading.Lock()
+
+
+def place(db: Database) -> tuple:
+    """Which store this is: the file and its epoch, so that a restored one is another."""
+    return path_of(db) or id(db), store.epoch(db)
+
+
+def cached(db: Database, name: str, key: Any, make: Callable[[], Any]) -> Any:
+    """The last thing made under this name in this process, made anew when its key differs."""
+    where = (*place(db), name)
+    with _guard:
+        found = _cache.get(where)
+    if found is None or found[0] != key:
+        found = (key, make())
+        with _guard:
+            _cache[where] = found
+    return found[1]
+
+
+def known(db: Database, now: datetime) -> judging.Known:
+    def read() -> tuple[dict, dict]:
+        plots = land.plots(db)
+        about = {code: {"planted_on": planted, "registered_plants": int(registered) if registered == registered and registered else None}
+                 for code, planted, registered in zip(plots.index, plots["planted_on"], plots["registered_plants"].astype(float))}
+        return about, {code: str(name) for code, name in plots["name"].items() if name}
+
+    about, names = cached(db, "land", land.version(db), read)
+    return judging.Known(about, now, names, lambda lat, lon: _plot_at(db, lat, lon))
+
+
+def _plot_at(db: Database, lat: float, lon: float) -> str | None:
+    from ..land import shapes
+
+    outlines = cached(db, "outlines", land.version(db), lambda: {code: shapes.parse(g) for code, g in land.outlines(db).items()})
+    return shapes.containing(lat, lon, outlines)
+
+
+def reason(code: str, params: dict, kind: str = "") -> tuple[Sentence, Sentence]:
+    """Why a record is held, and what to do, as sentences."""
+    shown = dictionary.named(kind, params)
+    return Sentence(f"survey.held.{code}.what", shown), Sentence(f"survey.held.{code}.do", shown)
+
+
+def take(db: Database, raws: list[Any], texts: list[bytes], schema: int, received: datetime, error: timedelta, source: str, sender: str) -> list[Decision]:
+    """Decide and write, inside the caller's atomic block; ``texts`` are the records' own bytes."""
+    seen = store.digests(db, intake.stored_ids(raws, texts))
+    decisions = intake.decide(raws, texts, schema, known(db, received), seen, error)
+    at = intake.as_utc_text(received)
+    fresh = [d for d in decisions if d.status != ALREADY and not d.conflict]
+    store.add(db, (row_of(d, raws[d.index], schema, at, source, sender) for d in fresh))
+    store.add_held(db, ({"record": d.id, "code": d.code, "params": rec.cleaned(d.params), "proposal": d.proposal, "at": at} for d in fresh if d.status == HELD))
+    for d in decisions:
+        if d.conflict:
+            store.add_conflict(db, d.id, d.bytes, d.digest, at, sender)
+    for install in dict.fromkeys(d.install for d in decisions if d.install):
+        store.touch_install(db, install, sender, at, error.total_seconds() if source == "phone" else None)
+    return decisions
+
+
+def row_of(d: Decision, raw: Any, schema: int, at: str, source: str, sender: str) -> dict:
+    """A decision as a row of the log."""
+    r = d.record
+    own = r.fields if r else raw if isinstance(raw, dict) and d.code != "too_deep" else {}
+    kind = r.kind if r else own.get("kind") if isinstance(own.get("kind"), str) else ""
+    return {"id": d.id, "install": d.install, "seq": d.seq, "round": r.round if r else None, "kind": rec.cleaned(kind)[:40], "plot": r.plot if r else None,
+            "taken_at": r.taken_at if r else None, "taken_fixed": intake.as_utc_text(d.taken_fixed), "received_at": at, "lat": r.lat if r else None, "lon": r.lon if r else None,
+            "accuracy_m": r.accuracy_m if r else None, "confirmed": int(r.confirmed) if r else 0, "replaces": r.replaces if r else None, "schema": schema,
+            "fields": json.dumps(rec.cleaned(own), ensure_ascii=False, sort_keys=True), "bytes": d.bytes, "digest": d.digest, "source": source, "sender": sender,
+            "state": KEPT if d.status == KEPT else HELD}
+
+
+def rejudge(db: Database) -> int:
+    """Judge again what is held for a reason the land may have lifted, as of the time it was received; how many are now in use."""
+    freed = 0
+    with atomic(db):
+        for row in store.held(db):
+            if row["code"] not in MAY_LIFT or row["schema"] > rec.SCHEMA:
+                continue
+            record, _ = intake.envelope(rec.loads(row["bytes"]))
+            if record is None:
+                continue
+            fixed = datetime.fromisoformat(row["taken_fixed"]) if row["taken_fixed"] else rec.repaired(record.taken, timedelta(), 0)
+            verdict = judging.judge(intake.current_form(record, row["schema"]), fixed, known(db, datetime.fromisoformat(row["received_at"])))
+            if not verdict[0]:
+                store.free(db, row["id"], record, intake.as_utc_text(fixed))
+                store.settle(db, row["id"], "judged_again", clock.of(db).stamp(), "–")
+                freed += 1
+            elif verdict != (row["code"], json.loads(row["params"]), json.loads(row["proposal"]) if row["proposal"] else None):
+                store.reason(db, row["id"], *verdict)
+        if freed:
+            answers.bump(db, "survey")
+        store.mark(db, "judged", _land_mark(db))
+    return freed
+
+
+def settle_with_land(db: Database) -> None:
+    """``rejudge`` when the land is another than the one that the held records were judged by; nothing else."""
+    if store.marked(db, "judged") == _land_mark(db):
+        return
+    try:
+        rejudge(db)
+    except Problem as problem:  # a file that can't be written is still read
+        if problem.code not in ("database_read_only", "database_full", "database_busy"):
+            raise
+
+
+def _land_mark(db: Database) -> str:
+    return f"l{land.version(db)}-s{rec.SCHEMA}"
