@@ -96,6 +96,7 @@ SETTINGS: tuple[Setting, ...] = (
     S("uneven_planting_mxn_ha", 10000.0, "MXN per ha more or less than the season before", "outlook", low=0, high=200000, assumption=True, source="the user's own: idle or hurried nurseries and crews"),
     S("art_reference", 0.24, "t ART per t", "outlook", low=0.1, high=0.4, assumption=True, source="the sugar at which the kilograms per litre hold; Bautista-Justo et al. 2001: 0.244 and 0.268, trade 0.21"),
     S("stock_drawn_years", 5.0, "years", "outlook", low=0.5, high=50, assumption=True, source="the user's own: how fast stock beyond the ageing pipeline is sold off"),
+    S("clearing_age_years", 8.0, "years", "outlook", low=5, high=14, assumption=True, source="common practice: the third pass takes the rest, a year or so after the first"),
     S("cohort_log_sd", 0.15, "1", "outlook", low=0.01, high=0.6, assumption=True, source="from memory: luck of one year's planting as a whole, log scale"),
     S("offsets_per_mother_year", 2.0, "offsets per mother aged 2–4 a year", "outlook", low=0, high=8, assumption=True, source="from memory: 1–3"),
     S("planting_season_ends", "07-31", "month-day", "outlook", "text", assumption=True, source="SAGARPA 2017: planted at the start of the rains"),

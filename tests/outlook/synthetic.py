@@ -37,11 +37,11 @@ def draws(land: dict, count: int, seed: int = 1) -> dict:
 
 def standing(land: dict, d: dict, years: np.ndarray) -> supply.Standing:
     return supply.standing(zone=land["zone"], planted_year=land["planted"], area_ha=land["area_ha"], share=d["share"], mass_t=d["mass_t"], art=d["art"],
-                           days=d["days"], years=years, art_reference=0.24)
+                           days=d["days"], years=years, art_reference=0.24, clearing_years=8.0)
 
 
 def curve(land: dict, d: dict) -> supply.Curve:
-    return supply.curve(count=len(d["share"]), density_ha=2900, mortality=0.03, gompertz_kg=(50, 7, 0.42), pina_log_sd=0.25, art_mean=0.24, art_reference=0.24,
+    return supply.curve(count=len(d["share"]), clearing_years=8.0, density_ha=2900, mortality=0.03, gompertz_kg=(50, 7, 0.42), pina_log_sd=0.25, art_mean=0.24, art_reference=0.24,
                         peak_years=7.5, loss_per_month=0.015, rng=futures.stream(1, "curve"), age_months=(2026.9 - land["planted"]) * 12, area_ha=land["area_ha"],
                         density_now=np.full(len(land["planted"]), 2900.0), share=d["share"], mass_t=d["mass_t"], art=d["art"],
                         quarter_months=np.array([(x - TODAY).days / 30.4375 for x in d["days"]]))

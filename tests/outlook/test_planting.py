@@ -175,7 +175,7 @@ def test_an_estate_with_nothing_standing():
     """No plots: plantings are still planned on the defaults, near years are bought or short, and nothing breaks."""
     years, length, first = futures.calendar(2026, 0.9, True, 15)
     none = supply.Standing((), np.zeros(0, int), np.zeros(0), np.zeros((10, 0, 16)), np.zeros((10, 0, 16)), np.zeros((10, 0, 16)), np.zeros((0, 16), bool))
-    curve = supply.curve(count=10, density_ha=2900, mortality=0.03, gompertz_kg=(50, 7, 0.42), pina_log_sd=0.25, art_mean=0.24, art_reference=0.24,
+    curve = supply.curve(count=10, clearing_years=8.0, density_ha=2900, mortality=0.03, gompertz_kg=(50, 7, 0.42), pina_log_sd=0.25, art_mean=0.24, art_reference=0.24,
                          peak_years=7.5, loss_per_month=0.015, rng=futures.stream(1, "curve"))
     f = futures.Futures(years, length, first, np.full((10, 16), 2000.0) * length, none, curve, futures.cohort_luck(10, 16, 0.15, 1))
     _, _, found, got = solved(f)

@@ -173,11 +173,11 @@ def supply_of(ask: Ask, years: np.ndarray) -> tuple[supply.Standing, supply.Curv
     v, land, d = ask.values, ask.land, ask.draws
     peak = v["peak_age_months"] / 12.0
     standing = supply.standing(zone=land.zone, planted_year=land.planted, area_ha=land.area_ha, share=d.share, mass_t=d.mass_t, art=d.art, days=d.days, years=years,
-                               art_reference=v["art_reference"], last_year=land.last_year)
+                               art_reference=v["art_reference"], clearing_years=v["clearing_age_years"], last_year=land.last_year)
     now = ask.today.year + (ask.today - date(ask.today.year, 1, 1)).days / 365.25
     months = np.array([(day - ask.today).days / (365.25 / 12) for day in d.days])
     density = np.divide(land.plants, land.area_ha, out=np.full(len(land.area_ha), float(v["planting_density_ha"])), where=(land.area_ha > 0) & (land.plants > 0))
-    curve = supply.curve(count=len(d.share), density_ha=v["planting_density_ha"], mortality=v["annual_mortality"],
+    curve = supply.curve(count=len(d.share), clearing_years=v["clearing_age_years"], density_ha=v["planting_density_ha"], mortality=v["annual_mortality"],
                          gompertz_kg=(v["pina_asymptote_kg"], v["pina_shape"], v["pina_rate_per_year"]), pina_log_sd=v["pina_log_sd"],
                          art_mean=v["art_per_brix"] * v["target_brix_deg"] / 100.0, art_reference=v["art_reference"], peak_years=peak, loss_per_month=v["loss_per_month"],
                          rng=stream(ask.seed, "curve"), age_months=(now - land.planted) * 12.0, area_ha=land.area_ha, density_now=density,

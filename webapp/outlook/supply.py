@@ -65,12 +65,13 @@ def periods_of(days: list[date], years: np.ndarray) -> np.ndarray:
 
 
 def standing(*, zone: list[str], planted_year: np.ndarray, area_ha: np.ndarray, share: np.ndarray, mass_t: np.ndarray, art: np.ndarray,
-             days: list[date], years: np.ndarray, art_reference: float, last_year: np.ndarray | None = None) -> Standing:
+             days: list[date], years: np.ndarray, art_reference: float, clearing_years: float, last_year: np.ndarray | None = None) -> Standing:
     """Pool plots [P] with draws [S, P, Q] at ``days`` [Q] into cohorts over ``years`` [T].
 
     ``planted_year`` [P] is a decimal year (NaN unknown: left out by the caller); ``last_year`` [P] the last
     calendar year in which the plot may be cut (lease end), NaN for none. The draws' tonnes already carry
-    the loss past the peak; here a cohort is closed at its last age.
+    the loss past the peak; here a cohort is closed at its last age. From
+    ``clearing_years`` on a clearing pass may take what stands, ripe or not.
     """
     period = periods_of(days, years)
     keys = sorted({(z, int(np.floor(y))) for z, y in zip(zone, planted_year)})
@@ -94,7 +95,8 @@ def standing(*, zone: list[str], planted_year: np.ndarray, area_ha: np.ndarray, 
         mass[:, :, t], ripe_mass[:, :, t], standard[:, :, t] = (a @ member.T for a in (whole, whole * best, whole * sugar / art_reference))
     with np.errstate(divide="ignore", invalid="ignore"):
         ripe = np.where(mass > 0, ripe_mass / np.where(mass > 0, mass, 1.0), 0.0)
-    ripe = np.maximum.accumulate(np.clip(ripe, 0.0, 1.0), axis=2)
+    cleared = np.array([[year - planted >= clearing_years for year in years] for _, planted in keys], bool).reshape(len(keys), spans)
+    ripe = np.maximum.accumulate(np.clip(np.where(cleared[None] & (mass > 0), 1.0, ripe), 0.0, 1.0), axis=2)
     return Standing(tuple(k[0] for k in keys), np.array([k[1] for k in keys], int), member @ np.asarray(area_ha, float), ripe, mass, standard,
                     mass.mean(axis=0) > 1e-6)
 
@@ -105,7 +107,7 @@ def _sugar(share: np.ndarray, mass_t: np.ndarray, art: np.ndarray) -> np.ndarray
     return (art * weight).sum(axis=2) / weight.sum(axis=2)
 
 
-def curve(*, count: int, density_ha: float, mortality: float, gompertz_kg: tuple[float, float, float], pina_log_sd: float, art_mean: float, art_reference: float,
+def curve(*, count: int, clearing_years: float, density_ha: float, mortality: float, gompertz_kg: tuple[float, float, float], pina_log_sd: float, art_mean: float, art_reference: float,
           peak_years: float, loss_per_month: float, rng: np.random.Generator, age_months: np.ndarray | None = None, area_ha: np.ndarray | None = None,
           density_now: np.ndarray | None = None, share: np.ndarray | None = None, mass_t: np.ndarray | None = None, art: np.ndarray | None = None, quarter_months: np.ndarray | None = None) -> Curve:
     """What a hectare gives by age, in every future.
@@ -138,7 +140,7 @@ def curve(*, count: int, density_ha: float, mortality: float, gompertz_kg: tuple
                 weight = (at * area_ha[young, None]).ravel()
                 weight = weight / weight.sum()
                 ripe[:, a], mass[:, a], sugar[:, a] = share_of @ weight, mass_ha @ weight, art_of @ weight
-    ripe = np.maximum.accumulate(np.clip(ripe, 0, 1), axis=1)
+    ripe = np.maximum.accumulate(np.clip(np.where(age[None] >= clearing_years, 1.0, ripe), 0, 1), axis=1)
     mass = mass * (kept > 0)[None]  # taught ages carry the draws' own loss past the peak
     return Curve(ripe, mass, mass * sugar / art_reference, (kept > 0) & (ripe.mean(axis=0) > 0.02), taught)
 

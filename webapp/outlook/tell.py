@@ -16,7 +16,7 @@ from .rules import GLUT_BY, SHORT_BY, Summary, touched
 
 ASSUMPTIONS = (
     "agave_kg_per_l_40", "mixed_agave_share", "evaporation_per_year", "stock_drawn_years", "art_reference", "planting_density_ha", "replanting_share", "offsets_per_mother_year",
-    "cohort_log_sd", "loss_per_month", "peak_age_months", "planting_cost_mxn_ha", "care_cost_mxn_ha_year", "uneven_planting_mxn_ha", "bought_agave_mxn_t",
+    "cohort_log_sd", "clearing_age_years", "loss_per_month", "peak_age_months", "planting_cost_mxn_ha", "care_cost_mxn_ha_year", "uneven_planting_mxn_ha", "bought_agave_mxn_t",
     "bought_agave_limit_t", "surplus_agave_mxn_t", "shortage_cost_outlook_mxn_t", "own_agave_value_mxn_t", "land_limit_ha_year", "discount_per_year",
     "risk_weight", "trend_damping", "growth_doubt", "case_grow", "case_fall")
 
