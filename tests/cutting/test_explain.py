@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from webapp.cutting import by_hand, explain, making
+from webapp.cutting import by_hand, explain, making, search
 from webapp.cutting.plan import Plan, account
 from webapp.cutting.problem import OPEN, ROAD
 
@@ -15,12 +15,9 @@ from .instances import estate
 @pytest.fixture(scope="module")
 def case():
     problem = estate(11, plots=60, need=90.0)
-    ticks = [60.0]
-
-    def left():
-        ticks[0] -= 0.01
-        return ticks[0]
-    found, _ = making.make(problem, left, 1, lambda done, code: True)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(search, "WHOLE_NODES", 1)
+        found, _ = making.make(problem, lambda: 1e6, 1, lambda done, code: done < 0.3)
     return problem, found
 
 

@@ -13,8 +13,8 @@ import numpy as np
 from .plan import Plan, account, tidy
 from .problem import OPEN, CuttingProblem
 
-ORDERS = ("oldest", "brix", "nearest")
-"""Oldest plants first; highest °Brix first; nearest to the factory first among the ripe."""
+ORDERS = ("oldest", "leases", "brix", "nearest")
+"""Oldest plants first; plots whose lease ends soonest, then the oldest; highest °Brix first; nearest to the factory first among the ripe."""
 FILLS = (0.0, 0.5, 1.0)
 """How far up from what the factory asks at least to what it takes at most."""
 RIPE_FROM = (0.25, 0.50, 0.75)
@@ -26,6 +26,8 @@ def ranking(problem: CuttingProblem, order: str) -> np.ndarray:
     W = len(problem.weeks)
     if order == "oldest":
         return np.repeat(-problem.age_months[:, None], W, axis=1)
+    if order == "leases":
+        return np.repeat((1e6 * problem.last_week - problem.age_months)[:, None], W, axis=1)
     if order == "brix":
         return -problem.brix_deg
     return np.repeat(problem.haul_km[:, None], W, axis=1)
@@ -62,7 +64,7 @@ def make(problem: CuttingProblem, order: str, fill: float, ripe_from: float, how
             room[s + i] -= problem.keep[p, s + i] * x
             trips[s + i] -= problem.keep[p, s + i] * x * problem.trips_per_t[p]
             busy[s + i] += 1
-        windows.append((p, s, len(amounts)))
+        windows.append((int(p), int(s), len(amounts)))
         free_from[p] = s + len(amounts) + rules.idle_weeks
         done[p] += 1
         return True
@@ -101,5 +103,5 @@ def tuned(problem: CuttingProblem, order: str) -> Plan:
 
 
 def all_plans(problem: CuttingProblem) -> list[Plan]:
-    """The six plans by hand, in the order of :data:`NAMES`."""
+    """The eight plans by hand, in the order of :data:`NAMES`."""
     return [make_one(problem, order) for order in ORDERS for make_one in (plain, tuned)]

@@ -9,6 +9,8 @@ from .plan import Account, Plan, account, passes
 from .problem import CLOSED_BY, LEASE, OPEN, CuttingProblem
 
 NEAR_FULL = 0.995
+LEASE_REST = 0.02
+"""What may be left at a lease's end without a word: single plants that ripen after the last pass."""
 LIMITS = ("high", "crew", "trips", "plots")
 
 
@@ -136,7 +138,7 @@ def gave_way(problem: CuttingProblem, plan: Plan, found: Account | None = None) 
     for p in np.flatnonzero((problem.last_week < len(problem.weeks)) & (problem.closed == LEASE).any(axis=1)):
         week = int(max(problem.last_week[p], 0))
         left = float(problem.stand_t[p] * problem.ripe[p, week] - plan.cut[p].sum())
-        if left > 0.5:
+        if left > max(1.0, LEASE_REST * problem.stand_t[p]):
             out.append({"rule": "lease", "plot": problem.plots[p], "week": problem.weeks[week], "by": left, "unit": "t"})
     return out
 

@@ -12,7 +12,7 @@ from .search import Found, Tell
 
 
 def make(problem: CuttingProblem, left: Callable[[], float], seed: int, tell: Tell) -> tuple[Found, list[Plan]]:
-    """(what was found, the six plans by hand). ``Found.failed`` says what went wrong, "" when nothing did.
+    """(what was found, the plans by hand). ``Found.failed`` says what went wrong, "" when nothing did.
 
     The plan always passes the check and is never worth less than the best plan by hand.
     """

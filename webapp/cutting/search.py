@@ -1,7 +1,7 @@
 """Neighbourhood search over form B: free some plots, let the others keep their windows with amounts free.
 
 Steps: the linear relaxation (bound, prices) · the whole estate over its few best-priced windows · rounds
-that free some plots with many windows each · the model's own root for a tighter bound. Work is limited
+that free some plots with many windows each · the whole model from the best plan, for a tighter bound. Work is limited
 by rounds and nodes, so that the same file gives the same plan; the clock is only an outer guard, and
 ``Found.hurried`` says when it cut the work short.
 """
@@ -20,11 +20,13 @@ from .windows import Windows, all_windows
 
 FIRST_WINDOWS, FIRST_NODES, FIRST_SECONDS = 8, 150, 12.0
 ROUND_WINDOWS, ROUND_NODES, ROUND_SECONDS = 24, 60, 4.0
-ROOT_SECONDS, ROOT_PART = 16.0, 0.27
-"""The root's tighter bound gets this much of the time, at the end, with the best plan as its start."""
+WHOLE_PART, WHOLE_SECONDS, WHOLE_NODES = (0.27, 0.45), 25.0, 2000
+"""The whole model, with the best plan as its start, ends the search: its tree (or at least its root) tightens
+the bound and now and then the plan. It gets the larger part of the time where few windows make it small."""
+FEW_WINDOWS = 2500
 FREE_FROM, FREE_MOST = 12, 40
 ROUNDS = 40
-PATIENCE = 14
+PATIENCE = 10
 """Rounds in a row without gain after which the search rests."""
 KINDS = ("regret", "weeks", "zone", "random")
 
@@ -46,13 +48,13 @@ class Found:
     failed: str = ""
 
 
-def improve(problem: CuttingProblem, start: Plan, left: Callable[[], float], seed: int = 1, tell: Tell = lambda done, code: True,
-            rounds: int = ROUNDS) -> Found:
+def improve(problem: CuttingProblem, start: Plan, left: Callable[[], float], seed: int = 1, tell: Tell = lambda done, code: True) -> Found:
     """Search from ``start``; ``left()`` seconds remain, ``tell`` returns False when the user stops it.
 
     Never worse than ``start``. A solver failure at any step ends the search with the best so far.
     """
-    windows, reserve = all_windows(problem), min(ROOT_SECONDS, ROOT_PART * left())
+    windows = all_windows(problem)
+    reserve = min(WHOLE_SECONDS, WHOLE_PART[len(windows) <= FEW_WINDOWS] * left())
     state = Found(start, account(problem, start).incremental, None, {}, 0, (("start", account(problem, start).incremental),))
     if not len(windows):
         return replace(state, bound=state.value)
@@ -67,10 +69,10 @@ def improve(problem: CuttingProblem, start: Plan, left: Callable[[], float], see
             return replace(state, stopped=True)
         few = _least_loss(windows, loss, FIRST_WINDOWS)
         state, hurried = _attempt(problem, state, windows, few, np.zeros(0, int), min(FIRST_SECONDS, left() * 0.3), FIRST_NODES, seed, "first")
-        state = _rounds(problem, replace(state, hurried=hurried), windows, loss, lambda: left() - reserve, seed, tell, rounds)
+        state = _rounds(problem, replace(state, hurried=hurried), windows, loss, lambda: left() - reserve, seed, tell)
         if not state.stopped and left() > 2.0:
             tell(0.8, "cutting.progress.proof")
-            state = _root(problem, state, built, min(reserve, left() - 0.5), seed)
+            state = _whole(problem, state, built, min(WHOLE_SECONDS, left() - 0.5), seed)
     except model.SolverFailed as error:
         state = replace(state, failed=str(error) or "solver")
     return state
@@ -110,15 +112,15 @@ def _used(windows: Windows, plan: Plan) -> np.ndarray:
     return np.array([key in known for key in windows.keys()], bool)
 
 
-def _rounds(problem: CuttingProblem, state: Found, windows: Windows, loss: np.ndarray, left, seed: int, tell: Tell, rounds: int) -> Found:
+def _rounds(problem: CuttingProblem, state: Found, windows: Windows, loss: np.ndarray, left, seed: int, tell: Tell) -> Found:
     rng = np.random.default_rng(seed)
     plots = np.unique(windows.plot)
     allowed = _least_loss(windows, loss, ROUND_WINDOWS)
     size, weight, idle = float(min(FREE_FROM, len(plots))), np.ones(len(KINDS)), 0
-    for turn in range(rounds):
+    for turn in range(ROUNDS):
         if left() < 1.0:
             return replace(state, hurried=True)
-        if not tell(0.2 + 0.6 * turn / rounds, "cutting.progress.search"):
+        if not tell(0.2 + 0.6 * turn / ROUNDS, "cutting.progress.search"):
             return replace(state, stopped=True)
         kind = rng.choice(len(KINDS), p=weight / weight.sum())
         free = _choose(problem, KINDS[kind], state.plan, windows, loss, plots, int(size), rng)
@@ -158,15 +160,16 @@ def _choose(problem: CuttingProblem, kind: str, plan: Plan, windows: Windows, lo
     return rng.choice(plots, size=min(size, len(plots)), replace=False, p=chance / chance.sum())
 
 
-def _root(problem: CuttingProblem, state: Found, built: form.Form, seconds: float, seed: int) -> Found:
-    """The model's own root over all windows: a tighter bound, now and then a better plan."""
+def _whole(problem: CuttingProblem, state: Found, built: form.Form, seconds: float, seed: int) -> Found:
+    """The model over all windows: a tighter bound, now and then a better plan."""
     used = _used(built.windows, state.plan)
-    solved = model.solve(built, seconds=seconds, nodes=1, start=used.astype(float), seed=seed)
+    solved = model.solve(built, seconds=seconds, nodes=WHOLE_NODES, gap=max(1e-4 * abs(state.value), 1e-3), start=used.astype(float), seed=seed)
+    state = replace(state, hurried=state.hurried or (not solved.proven and solved.nodes < WHOLE_NODES))
     if solved.bound is not None:
-        state = replace(state, bound=min(state.bound, solved.bound), log=(*state.log, ("root", solved.bound)))
+        state = replace(state, bound=min(state.bound, solved.bound), log=(*state.log, ("whole", solved.bound)))
     if solved.x is not None:
         plan = model.plan_of(problem, built, solved.x, "search")
         value = account(problem, plan).incremental
         if value > state.value + 1e-6:
-            state = replace(state, plan=plan, value=value, log=(*state.log, ("root plan", value)))
+            state = replace(state, plan=plan, value=value, log=(*state.log, ("whole plan", value)))
     return state
