@@ -20,3 +20,58 @@ def db(estate_path):
                              "created_at": "2026-11-23T12:00:00Z", "store_epoch": "prueba"})
     yield opened
     opened.conn.close()
+
+
+@pytest.fixture(scope="session")
+def demo_made(tmp_path_factory):
+    """The demo estate with its estimates, made once a run; tests get copies."""
+    from webapp.commands.seeding import demo_estate
+    from webapp.work import estimates
+
+    path = tmp_path_factory.mktemp("demo") / "demo.db"
+    made = open_estate(path, create=True)
+    demo_estate(made)
+    estimates(made)
+    made.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    made.conn.close()
+    return path
+
+
+@pytest.fixture()
+def demo_path(demo_made, tmp_path):
+    """A copy of the demo estate that a test may change."""
+    import shutil
+
+    return shutil.copy(demo_made, tmp_path / "demo.db")
+
+
+@pytest.fixture()
+def demo(demo_path):
+    opened = open_estate(demo_path)
+    yield opened
+    opened.conn.close()
+
+
+@pytest.fixture(scope="module")
+def demo_site(demo_made, tmp_path_factory):
+    """A Flask test application on one copy of the demo for a whole module (tests that only read)."""
+    import shutil
+
+    from webapp import create_app
+
+    return create_app(shutil.copy(demo_made, tmp_path_factory.mktemp("site") / "demo.db"), testing=True)
+
+
+@pytest.fixture()
+def sign_in(demo_site):
+    """``sign_in("jefa")`` → a test client of that demo person; None → nobody."""
+    from webapp.commands.seeding import SIGN_INS
+
+    def enter(login):
+        client = demo_site.test_client()
+        if login:
+            password = next(p for _, l, p, _ in SIGN_INS if l == login)
+            assert client.post("/sign-in", data={"login": login, "password": password}).status_code == 303
+        return client
+
+    return enter

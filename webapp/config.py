@@ -39,7 +39,7 @@ SETTINGS: tuple[Setting, ...] = (
     S("young_age_months", 42.0, "months", "ripeness", low=6, high=120, assumption=True, source="common practice: cut from year 4 at the earliest"),
     S("peak_age_months", 90.0, "months", "ripeness", low=48, high=168, assumption=True, source="practice curve of the ripening model; from memory"),
     S("loss_per_month", 0.015, "share per month past the peak", "ripeness", low=0, high=0.2, assumption=True, source="from memory: 1–2 % of mass and sugar a month"),
-    S("loss_limit", 0.06, "share lost", "ripeness", low=0.005, high=0.5, assumption=True, source="the user's limit"),
+    S("loss_limit", 0.12, "share lost", "ripeness", low=0.005, high=0.5, assumption=True, source="common practice: 6 to 12 months at full ripeness, at the loss above"),
     S("enough_narrowing_deg", 0.05, "°Bx", "ripeness", low=0.005, high=1, assumption=True, source="the user's limit: three more plants must narrow the plot mean by more than this"),
     # tonnage
     S("annual_mortality", 0.03, "share per year", "tonnage", low=0, high=0.5, assumption=True, source="from memory: 2–5 % a year; no published annual rate"),

@@ -7,6 +7,8 @@
   const css = getComputedStyle(document.documentElement);
   const tones = Array.from({ length: 7 }, (_, i) => css.getPropertyValue(`--r${i}`).trim());
   let at = Number(frame.dataset.at);
+  map.attributionControl.setPrefix(false);
+  L.control.scale({ imperial: false }).addTo(map);
   const shapes = [];
 
   const tip = (p) => {
@@ -38,7 +40,7 @@
       const a = map.latLngToLayerPoint(bounds.getNorthWest());
       const b = map.latLngToLayerPoint(bounds.getSouthEast());
       const label = mark.getElement();
-      if (label) label.hidden = Math.min(b.x - a.x, b.y - a.y) < 14;
+      if (label) label.hidden = Math.min(b.x - a.x, b.y - a.y) < 22;
     }
   };
 
@@ -46,7 +48,7 @@
     const all = L.featureGroup();
     for (const feature of plots.features) {
       const p = feature.properties;
-      const shape = L.geoJSON(feature, { style: { color: css.getPropertyValue("--ground").trim() || "#fff", weight: 1.5, fillOpacity: 1 } });
+      const shape = L.geoJSON(feature, { style: { color: css.getPropertyValue("--edge").trim() || "#5c6f68", weight: 0.8, fillOpacity: 1 } });
       const hatch = L.geoJSON(feature, { interactive: false, style: { stroke: false, fillColor: "url(#map-hatch)", fillOpacity: 0 } });
       const mark = L.marker(shape.getBounds().getCenter(), { interactive: false, keyboard: false, icon: L.divIcon({ className: "map-letter", iconSize: [20, 20] }) });
       shape.bindTooltip(() => tip(p), { sticky: true });

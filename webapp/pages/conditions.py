@@ -8,7 +8,7 @@ from ..answers import Answer
 from .layout import words
 
 CODES = "TECMP"
-LITTLE_KNOWN = 0.45
+LITTLE_KNOWN = 0.30
 """Width of the 80 % interval of the ripe share from which a picture is hatched."""
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from flask import Blueprint, Response, g, redirect, request, url_for
 
 from .. import jobs
+from ..crop import service as crop_service
 from ..cutting import explain
 from ..cutting import service as cutting
 from ..land import service as land
 from ..problems import Problem
 from ..ripeness import service as ripeness
-from ..tonnage import service as tonnage
 from .access import db, may
 from .conditions import letter, little_known
 from .layout import n0, render, words
@@ -43,7 +43,7 @@ def _change(c: dict) -> str:
 
 
 def _picture(view) -> str:
-    ripe, tonnes = ripeness.answer(db()), tonnage.answer(db())
+    ripe, crop = ripeness.answer(db()), crop_service.answer(db())
     weeks = [w["week"] for w in view.weeks]
     plots = land.plots(db())
     cut: dict[str, dict[str, dict]] = {}
@@ -62,7 +62,7 @@ def _picture(view) -> str:
         cleared = [k for k, w in enumerate(weeks) if w in mine and mine[w]["clearing"]]
         year = plots.at[code, "planted_on"].year if plots.at[code, "planted_on"] else "–"
         groups.setdefault(plots.at[code, "zone"] or "–", []).append(PlanRow(
-            f"{plots.at[code, 'name']}, {code}", f"{year}  {n0(float(tonnes.arrays['mass_t'][i, 0]))} t", shares, letters, [mine[w]["mass_t"] if w in mine else 0.0 for w in weeks],
+            f"{plots.at[code, 'name']}, {code}", f"{year}  {n0(float(crop.arrays['tonnes'][i, 0]))} t", shares, letters, [mine[w]["mass_t"] if w in mine else 0.0 for w in weeks],
             bool(wide[i, 0]), [(code, w) in ordered for w in weeks], max(cleared) if cleared else None))
     return plan_rows("plan", weeks, sorted(groups.items()), [w["delivered_t"] for w in view.weeks], [w["lo80_t"] for w in view.weeks], [w["hi80_t"] for w in view.weeks],
                      [w["need_t"] for w in view.weeks],

@@ -94,16 +94,24 @@ def _navigation(entries: tuple) -> list[dict]:
     return shown
 
 
+def _signed(value: Any, digits: int) -> str:
+    """A number with a true minus sign; a dash for what is not known; never a minus zero."""
+    if value is None or value != value:
+        return "–"
+    text = f"{value:,.{digits}f}"
+    return text.lstrip("-") if float(text.replace(",", "")) == 0 else text.replace("-", "−")
+
+
 def n0(value: Any) -> str:
-    return "–" if value is None or value != value else f"{value:,.0f}".replace("-", "−")
+    return _signed(value, 0)
 
 
 def n1(value: Any) -> str:
-    return "–" if value is None or value != value else f"{value:,.1f}".replace("-", "−")
+    return _signed(value, 1)
 
 
 def n2(value: Any) -> str:
-    return "–" if value is None or value != value else f"{value:,.2f}".replace("-", "−")
+    return _signed(value, 2)
 
 
 def pct(value: Any, digits: int = 0) -> str:

@@ -31,7 +31,7 @@ def _drawn():
 
 @bp.get("/map")
 def page() -> str:
-    ripe, tonnes, crop, stale = estimates()
+    ripe, _, crop, stale = estimates()
     weeks = ripe.meta["weeks"][:SHOWN]
     week = request.args.get("week", weeks[0])
     at = weeks.index(week) if week in weeks else 0
@@ -44,7 +44,7 @@ def page() -> str:
     rows = [
         {"code": code, "name": plots.at[code, "name"], "zone": plots.at[code, "zone"], "letter": letter(ripe.arrays["condition"][i, at]),
          "tone": ramp(float(share[i, at])), "share": float(share[i, at]), "low": float(ripe.arrays["share_lo"][i, at]),
-         "high": float(ripe.arrays["share_hi"][i, at]), "chance": float(chance[i, at]), "mass_t": float(tonnes.arrays["mass_t"][i, at]),
+         "high": float(ripe.arrays["share_hi"][i, at]), "chance": float(chance[i, at]), "mass_t": float(crop.arrays["tonnes"][i, at]),
          "wide": bool(wide[i, at]), "year": plots.at[code, "planted_on"].year if plots.at[code, "planted_on"] else None}
         for i, code in enumerate(ripe.meta["plots"])]
     years: dict = {}
@@ -72,7 +72,7 @@ def script() -> Response:
 @bp.get("/map/plots.json")
 def data() -> Response:
     """GeoJSON with, per plot, one character a week: ramp class, letter, hatching; shares as whole per cents."""
-    ripe, tonnes, _, _ = estimates()
+    ripe, _, _, _ = estimates()
     plots = land.plots(db())
     outlines = land.outlines(db(), ripe.meta["plots"])
     wide = little_known(ripe)
@@ -85,8 +85,7 @@ def data() -> Response:
             "code": code, "name": plots.at[code, "name"], "href": url_for("plot.page", code=code),
             "c": "".join(ramp(float(v))[1] for v in share[i]), "l": "".join(letter(v) for v in ripe.arrays["condition"][i, :SHOWN]),
             "w": "".join("1" if v else "0" for v in wide[i, :SHOWN]), "s": [round(100 * float(v)) for v in share[i]],
-            "lo": [round(100 * float(v)) for v in ripe.arrays["share_lo"][i, :SHOWN]], "hi": [round(100 * float(v)) for v in ripe.arrays["share_hi"][i, :SHOWN]],
-            "t": [round(float(v)) for v in tonnes.arrays["mass_t"][i, :SHOWN:13]]}})
+            "lo": [round(100 * float(v)) for v in ripe.arrays["share_lo"][i, :SHOWN]], "hi": [round(100 * float(v)) for v in ripe.arrays["share_hi"][i, :SHOWN]]}})
     body = json.dumps({"type": "FeatureCollection", "features": features}, separators=(",", ":"), ensure_ascii=False)
     response = Response(body, content_type="application/geo+json")
     response.set_etag(sha256(body.encode()).hexdigest()[:16])

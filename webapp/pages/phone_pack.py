@@ -53,7 +53,7 @@ def _plots(db: Database, standing, priors: dict[str, dict], target_deg: float) -
             "code": code, "name": plot["name"], "zone": plot["zone"], "gate": plot["gate"], "target_deg": target_deg,
             "planted_on": plot["planted_on"].isoformat() if plot["planted_on"] else None, "last_visit": _day(visited.get(code)),
             "outline": simplified(outer_ring(outlines.get(code))), "prior": _prior(priors.get(code)),
-            "rows": _whole(counted.get(code)) or _along(side_m, plot["row_spacing_m"]), "plants_per_row": _along(side_m, plot["plant_spacing_m"]),
+            "rows_counted": _whole(counted.get(code)), "rows": _along(side_m, plot["row_spacing_m"]), "plants_per_row": _along(side_m, plot["plant_spacing_m"]),
         }
         found.append({name: value for name, value in one.items() if value is not None or name == "last_visit"})
     return found

@@ -38,17 +38,19 @@ def page(code: str) -> str:
     readings = survey.readings(db())
     mine = readings[readings["plot"] == code]
     mine = mine[mine["day"] >= today - timedelta(days=PAST_DAYS)]
-    days = [monday_of(w) for w in now["weeks"]]
+    first = min([*mine["day"], today])
+    days = [today + timedelta(days=10 * k) for k in range(-((today - first).days // 10) - 3, 74)]
+    drawn = ripeness.plot_curve(db(), code, days)
     window = now["window"]
     context |= {
         "now": now, "condition": letter(now["condition"][0]), "condition_word": word(now["condition"][0]), "window": window,
         "curve": brix_curve(
-            "curve", days, now["mean_deg"], now["lo80"], now["hi80"], now["lo95"], now["hi95"], now["share"], [letter(c) for c in now["condition"]],
+            "curve", days, drawn["mean_deg"], drawn["lo80"], drawn["hi80"], drawn["lo95"], drawn["hi95"], drawn["share"], [letter(c) for c in drawn["condition"]],
             [(d, float(b)) for d, b in zip(mine["day"], mine["brix20_deg"]) if b == b], values["target_brix_deg"], today,
             {"title": words("pages.plot.curve"), "desc": words("pages.plot.curve_desc", n=len(mine)), "today": words("pages.plot.today"),
              "target": words("pages.plot.target", target=values["target_brix_deg"]), "july": words("pages.plot.july")}),
-        "tonnage": tonnes.meta["by_plot"][code], "mass_t": float(tonnes.arrays["mass_t"][at, 0]),
-        "mass_lo": float(tonnes.arrays["mass_lo"][at, 0]), "mass_hi": float(tonnes.arrays["mass_hi"][at, 0]),
+        "tonnage": tonnes.meta["by_plot"][code], "mass_t": float(crop.arrays["tonnes"][at, 0]),
+        "mass_lo": float(crop.arrays["tonnes_lo"][at, 0]), "mass_hi": float(crop.arrays["tonnes_hi"][at, 0]),
         "rounds": _rounds(mine), "help": ripeness.what_one_more_visit(db(), code), "weeks": now["weeks"][:26],
         "why_not": cutting.explain(db(), None, code), "next_cuts": cutting.cuts_of(db(), code), "balance": tonnage.balance_sentence(db(), code),
     }
@@ -62,9 +64,12 @@ def _headline(about: dict, now: dict) -> str:
     if not now["window"]:
         return words("pages.plot.title_later", name=about["name"], word=word(now["condition"][0]))
     first, last = (monday_of(w) if w else None for w in now["window"])
+    soon = first <= clock.of(db()).today()
     month = lambda day: format_date(day, "MMMM y", locale=LOCALES[g.language])  # noqa: E731
     if last is None:
         return words("pages.plot.title_from", name=about["name"], word=word(now["condition"][0]), first=month(first))
+    if soon:
+        return words("pages.plot.title_now", name=about["name"], word=word(now["condition"][0]), last=month(last))
     return words("pages.plot.title", name=about["name"], word=word(now["condition"][0]), first=month(first), last=month(last))
 
 

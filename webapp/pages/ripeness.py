@@ -18,7 +18,7 @@ SHOWN = 26
 
 @bp.get("/ripeness")
 def page() -> str:
-    ripe, tonnes, _, stale = estimates()
+    ripe, _, crop, stale = estimates()
     plots = land.plots(db()).loc[ripe.meta["plots"]]
     zone, condition = request.args.get("zone", ""), request.args.get("condition", "")
     wide, a = little_known(ripe), ripe.arrays
@@ -34,7 +34,7 @@ def page() -> str:
             "letter": letter(a["condition"][i, 0]), "word": word(a["condition"][i, 0]), "tone": ramp(float(a["share"][i, 0])), "wide": bool(wide[i, 0]),
             "mean": float(a["mean_deg"][i, 0]), "lo": float(a["lo80"][i, 0]), "hi": float(a["hi80"][i, 0]), "share": float(a["share"][i, 0]),
             "share_lo": float(a["share_lo"][i, 0]), "share_hi": float(a["share_hi"][i, 0]), "chance": float(a["chance"][i, 0]),
-            "window": about["window"], "visits": about["n_visits"], "last": about["last_visit"], "mass_t": float(tonnes.arrays["mass_t"][i, 0]),
+            "window": about["window"], "visits": about["n_visits"], "last": about["last_visit"], "mass_t": float(crop.arrays["tonnes"][i, 0]),
             "strip": [(ramp(float(s)), letter(c)) for s, c in zip(a["share"][i, :SHOWN:2], a["condition"][i, :SHOWN:2])]})
     order = request.args.get("by", "share")
     keys = {"share": lambda r: -r["share"], "name": lambda r: r["name"].lower(), "age": lambda r: (r["planted_on"] is None, r["planted_on"] or 0),

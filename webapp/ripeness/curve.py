@@ -32,6 +32,8 @@ def bends(age_months: np.ndarray) -> np.ndarray:
     inner = np.arange(0, OLDEST_MONTHS + 1, KNOT_MONTHS, dtype=float)
     knots = np.concatenate([[inner[0]] * 3, inner, [inner[-1]] * 3])
     a = np.clip(np.asarray(age_months, float), inner[0], inner[-1] - 1e-9)
+    if a.size == 0:
+        return np.zeros((*a.shape, len(knots) - 4))
     return BSpline.design_matrix(a.ravel(), knots, 3).toarray().reshape(*a.shape, -1)
 
 

@@ -72,7 +72,7 @@ def design(age: np.ndarray, day: np.ndarray, zone: np.ndarray, zones: int, slope
     own = np.eye(zones)[np.broadcast_to(zone, age.shape)]
     X[..., where["zone"]] = own
     X[..., where["zone_pace"]] = own * slope[..., None]
-    X[..., where["zone_season"]] = (own[..., :, None] * phase[..., None, :]).reshape(*age.shape, -1)
+    X[..., where["zone_season"]] = (own[..., :, None] * phase[..., None, :]).reshape(*age.shape, 4 * zones)
     return X
 
 

@@ -186,6 +186,20 @@ def plot_now(db: Database, code: str) -> dict[str, Any]:
     return {"weeks": meta["weeks"], **{n: arrays[n][0] for n in _CURVES}, **meta["by_plot"][code]}
 
 
+def plot_curve(db: Database, code: str, days: list[date]) -> dict[str, np.ndarray]:
+    """One plot's curve at any days, past ones too, in closed form: what the model says the plot was and will be."""
+    a = answer(db)
+    if code not in a.meta["plots"]:
+        raise Problem("plot_not_standing", where=code, status=404)
+    model, ground, stored = model_of(a)
+    at = a.meta["plots"].index(code)
+    one = ripening.Land(ground.planted[at: at + 1], ground.age_sd[at: at + 1], ground.zone[at: at + 1], ground.zones)
+    seen = _visits(db, [code]) if stale(a, db) else visits.Visits(*(v[at: at + 1] for v in (stored.mean, stored.n, stored.day, stored.known, stored.mask)), 0.0, 0.0, np.zeros(0))
+    post = ripening.posterior(model, seen, one, model.about[at: at + 1])
+    out = ripening.ahead(model, post, np.array([d.toordinal() for d in days], float))
+    return {name: value[0] for name, value in _curves(model, out, limits(db)).items()}
+
+
 _CURVES = ("mean_deg", "sd_deg", "lo80", "hi80", "lo95", "hi95", "share", "share_lo", "share_hi", "chance", "keep_share", "condition")
 
 

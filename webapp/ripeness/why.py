@@ -25,7 +25,7 @@ def sentences(visits: int, plants_last: int, last: date | None, today: date, pac
     else:
         out.append(Sentence("ripeness.why.never", {}))
     if visits and abs(pace_months) >= PACE_TOLD_MONTHS:
-        out.append(Sentence("ripeness.why.ahead" if pace_months > 0 else "ripeness.why.behind", {"months": abs(pace_months), "zone": zone or "–"}))
+        out.append(Sentence("ripeness.why.ahead" if pace_months > 0 else "ripeness.why.behind", {"n": round(abs(pace_months)), "zone": zone or "–"}))
     elif visits:
         out.append(Sentence("ripeness.why.in_step", {"zone": zone or "–"}))
     out.append(Sentence("ripeness.why.season", {"now_deg": season_now_deg, "high_deg": season_high_deg}))

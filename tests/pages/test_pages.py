@@ -1,0 +1,110 @@
+"""Pages speak both languages, parse as HTML, mark what is old, and agree with each other and the command line."""
+
+import json
+import re
+
+import html5lib
+import pytest
+from click.testing import CliRunner
+
+PAGES = ["/today", "/map", "/ripeness", "/plots/VS-04", "/held", "/cutting", "/orders", "/outlook", "/sales", "/land", "/people", "/settings", "/method", "/trail", "/sign-in"]
+
+
+@pytest.mark.parametrize("path", PAGES)
+@pytest.mark.parametrize("language", ["es", "en"])
+def test_page_is_sound_html(sign_in, path, language):
+    reply = sign_in("jefa").get(f"{path}?lang={language}")
+    body = reply.get_data(as_text=True)
+    assert reply.status_code == 200
+    parser = html5lib.HTMLParser(strict=False)
+    parser.parse(body)
+    errors = [e for e in parser.errors if e[1] != "unexpected-null-character"]
+    assert not errors, errors[:5]
+    assert f'<html lang="{"es-MX" if language == "es" else "en"}">' in body
+    ids = re.findall(r'\bid="([^"]+)"', body)
+    assert len(ids) == len(set(ids)), sorted(i for i in ids if ids.count(i) > 1)[:5]
+    for word in ("nan", "None", "inf", "undefined"):
+        assert not re.search(rf"[>\s]{word}[<\s%]", body), (word, path)
+
+
+def cli(path, *words):
+    from webapp.cli import main_group
+
+    done = CliRunner().invoke(main_group, ["--estate", str(path), *words], catch_exceptions=False)
+    assert done.exit_code == 0, done.output
+    return done.stdout
+
+
+def test_one_number_everywhere(demo_site, sign_in):
+    """The ripe share of one plot in one week: list, plot page, map data, map table, export and command line."""
+    path = demo_site.config["ESTATE"]
+    client, code, week = sign_in("jefa"), "VS-04", "2026-W48"
+    told = json.loads(cli(path, "ripeness", "--plot", code, "--week", week, "--json"))["plots"][0]
+    share = round(100 * told["ripe_share"])
+    as_text = f"{100 * told['ripe_share']:,.0f} %"
+    row = re.search(rf'data-code="{code}".*?</tr>', client.get("/ripeness").get_data(as_text=True), re.S)[0]
+    assert as_text in row and f"{told['mean_brix_deg']:,.1f}" in row
+    assert re.search(r'id="share-today">([^<]+)<', client.get(f"/plots/{code}").get_data(as_text=True))[1] == as_text
+    feature = next(f for f in client.get("/map/plots.json").get_json(force=True)["features"] if f["properties"]["code"] == code)
+    assert feature["properties"]["s"][0] == share
+    twin = re.search(rf'data-code="{code}".*?</tr>', client.get(f"/map?week={week}").get_data(as_text=True), re.S)[0]
+    assert as_text in twin
+    exported = next(r for r in client.get("/export/plots.json").get_json(force=True) if r["plot"] == code and r["week"] == week)
+    assert exported["ripe_share"] == pytest.approx(told["ripe_share"], abs=1e-4)
+
+
+def test_tonnes_agree(demo_site, sign_in):
+    path = demo_site.config["ESTATE"]
+    client, code = sign_in("jefa"), "VS-04"
+    shown = re.search(r'id="mass-today">([\d,]+) t', client.get(f"/plots/{code}").get_data(as_text=True))[1]
+    row = re.search(rf'data-code="{code}".*?</tr>', client.get("/ripeness").get_data(as_text=True), re.S)[0]
+    assert f'<td class="n">{shown}</td>' in row
+    exported = next(r for r in client.get("/export/plots.json").get_json(force=True) if r["plot"] == code)
+    assert f"{exported['mass_t']:,.0f}" == shown
+
+
+def test_settings_refuse_nonsense_and_change_nothing(demo_path):
+    from webapp import create_app
+
+    client = create_app(demo_path, testing=True).test_client()
+    client.post("/sign-in", data={"login": "jefa", "password": "jefa-del-rancho"})
+    wrong = client.post("/settings", data={"target_brix_deg": "noventa"})
+    assert wrong.status_code == 422 and "no es un número" in wrong.get_data(as_text=True) and 'value="noventa"' in wrong.get_data(as_text=True)
+    assert client.post("/settings", data={"target_brix_deg": "23,5"}).status_code == 303
+    page = client.get("/settings").get_data(as_text=True)
+    assert 'value="23.5"' in page and "Aurelia Montes" in page
+    later = client.get("/ripeness").get_data(as_text=True)
+    assert "Se está recalculando" in later, "an answer that rests on older settings is marked so"
+
+
+def test_held_record_is_mended_from_its_page(demo_path):
+    from webapp import create_app
+    from webapp.database import open_estate
+    from webapp.survey import service as survey
+
+    client = create_app(demo_path, testing=True).test_client()
+    client.post("/sign-in", data={"login": "agronoma", "password": "madurez-de-tabla"})
+    db = open_estate(demo_path)
+    slipped = next(h for h in survey.held(db) if h["code"] == "above")
+    before = len(survey.held(db))
+    body = client.get("/held").get_data(as_text=True)
+    assert slipped["id"] in body and str(slipped["proposal"]["brix_raw_deg"]) in body
+    reply = client.post(f"/held/{slipped['id']}/mend", data={"f.brix_raw_deg": str(slipped["proposal"]["brix_raw_deg"]), "was.brix_raw_deg": str(slipped["shown"]["brix_raw_deg"])})
+    assert reply.status_code == 303 and len(survey.held(db)) == before - 1
+    assert client.get(f"/records/{slipped['id']}").status_code == 200
+
+
+def test_a_page_without_anything_still_answers(tmp_path):
+    """An empty estate: every page opens and says what to do first."""
+    from webapp import create_app
+    from webapp.database import open_estate
+    from webapp.people import service as people
+
+    db = open_estate(tmp_path / "empty.db", create=True)
+    people.setup(db, "Rancho nuevo", "America/Mexico_City")
+    people.add_person(db, "Ana", "ana", "cuatro palabras bien largas", ("head", "keeper"), by="x")
+    client = create_app(tmp_path / "empty.db", testing=True).test_client()
+    client.post("/sign-in", data={"login": "ana", "password": "cuatro palabras bien largas"})
+    for path in PAGES:
+        if not path.startswith("/plots"):
+            assert client.get(path).status_code == 200, path
