@@ -15,7 +15,7 @@ from webapp.sentences import LANGUAGES, say
 from . import synthetic
 from .test_demand import sales
 
-COUNT = 24
+COUNT = 16
 
 
 def ask(**values) -> assess.Ask:

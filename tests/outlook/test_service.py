@@ -21,7 +21,7 @@ from webapp.sentences import LANGUAGES
 from . import synthetic
 from .test_demand import sales
 
-FUTURES = 24   # the product asks for 100 at least; the doors need fewer to be tested
+FUTURES = 12   # the product asks for 100 at least; the doors need fewer to be tested
 
 
 def csv_of(table: pd.DataFrame) -> bytes:
