@@ -2,6 +2,21 @@
 
 import { h } from "./elements.js";
 
+/** Ask for a few numbers; `parts` are [name, label, value]. Resolves with {name: text}, or null when left. */
+export function askNumbers(title, parts, ok) {
+  return new Promise((resolve) => {
+    let answer = null;
+    const inputs = parts.map(([name, label, value]) => [name, label, h("input", { id: `ask-${name}`, type: "text", inputmode: "numeric", autocomplete: "off", maxlength: "5", value: String(value ?? "") })]);
+    const done = () => { answer = Object.fromEntries(inputs.map(([name, , input]) => [name, input.value])); box.close(); };
+    const box = h("dialog", { "aria-labelledby": "ask-title" }, h("h2", { id: "ask-title" }, title),
+      inputs.map(([name, label, input]) => [h("label", { class: "name", for: `ask-${name}` }, label), input]),
+      h("button", { type: "button", class: "act", id: "ask-ok", onclick: done }, ok));
+    box.addEventListener("close", () => { box.remove(); resolve(answer); });
+    document.body.append(box);
+    box.showModal();
+  });
+}
+
 /** Ask and resolve with the chosen value. `choices` are [value, words]; the first is what Escape means. */
 export function ask(title, words, choices) {
   return new Promise((resolve) => {

@@ -8,7 +8,7 @@ export const PLOT_KINDS = ["row_count", "weighing", "age_check", "marking", "loa
 export const COUNTERS = ["plants_standing", "gaps", "replanted", "sick_wilt", "sick_bud_rot", "sick_weevil", "quiote", "capon"];
 
 /** Units that are words: nouns the label already says are dropped, the others are said in the reader's language. */
-const UNIT_WORDS = { plantas: "", surcos: "", piezas: "", "año": "", parte: "unit.share", "días": "unit.days" };
+const UNIT_WORDS = { plantas: "", surcos: "", piezas: "", "año": "", parte: "unit.share", "días": "unit.days", "°Bx": "unit.brix" };
 
 let kinds = {};
 
@@ -53,6 +53,6 @@ export const shown = (record) => fieldsOf(record.kind).filter((field) => ![undef
 /** A record in few words: what it is about first, then what else was noted. */
 export function inShort(record) {
   const asked = new Set(fieldsOf(record.kind).filter((field) => field.required).map((field) => field.name));
-  const values = shown(record).filter(([name]) => !["crew", "people"].includes(name));
+  const values = shown(record).filter(([name]) => !["crew", "people", "row", "plant"].includes(name));
   return [...values.filter(([name]) => asked.has(name)), ...values.filter(([name]) => !asked.has(name))].slice(0, 2).map(([, value]) => value).join(", ");
 }

@@ -45,7 +45,7 @@ export function when(ms, now = new Date()) {
 
 /** Length in words: 40 m, 900 m, 2.1 km. */
 export function distance(metres) {
-  return metres < 995 ? `${figure(metres < 20 ? metres : Math.round(metres / 10) * 10)} m` : `${figure(metres / 1000, 1)} km`;
+  return metres < 995 ? `${figure(metres < 20 ? metres : Math.round(metres / 10) * 10)} m` : `${figure(metres / 1000, 1, true)} km`;
 }
 
 /**

@@ -55,6 +55,11 @@ def read(page, value: str) -> None:
     page.wait_for_function("(before) => document.querySelector('h1').innerText !== before", arg=before)
 
 
+def finish_round(page) -> None:
+    page.click("#finish")
+    page.wait_for_selector("main[data-screen=home]")
+
+
 def unsent(page) -> int:
     return int(page.locator("body").get_attribute("data-unsent"))
 

@@ -63,6 +63,19 @@ def test_a_round_with_a_slip_erased_and_one_mended(office, page):
     assert len(fields_of(office, "reading")) == 4 and len([r for r in office.records() if r["kind"] == "void"]) == 2, "every record stays in the log"
 
 
+def test_a_plant_elsewhere_is_noted_where_it_stands(office, page):
+    hand.enrol(page, office)
+    hand.start_round(page, office)
+    page.click("#spot")
+    page.fill("#ask-row", "3")
+    page.fill("#ask-plant", "41")
+    page.click("#ask-ok")
+    page.wait_for_function("() => document.querySelector('h1').innerText.startsWith('Surco 3, planta 41')")
+    hand.read(page, "23.4")
+    hand.wait_sent(page)
+    assert [(r["row"], r["plant"]) for r in fields_of(office, "reading")] == [(3, 41)]
+
+
 def test_how_many_are_still_needed_falls_to_enough(office, page):
     hand.enrol(page, office)
     hand.start_round(page, office)

@@ -60,3 +60,11 @@ def test_update_waits_for_a_tap_and_a_corrupt_one_is_refused(office, page, tmp_p
     hand.ready(page)
     assert build_of(page) != old
     assert page.locator("h1").inner_text().endswith("Lectura 2"), "the open round is still there"
+
+
+def test_the_browser_would_install_it(office, page):
+    hand.enrol(page, office)
+    session = page.context.new_cdp_session(page)
+    assert session.send("Page.getAppManifest")["errors"] == []
+    faults = session.send("Page.getInstallabilityErrors")["installabilityErrors"]
+    assert [f for f in faults if f["errorId"] != "in-incognito"] == []

@@ -64,8 +64,8 @@ def png(shade: np.ndarray) -> bytes:
 
 
 def draw() -> dict[str, bytes]:
-    """File name → PNG bytes. The maskable one keeps its drawing inside the safe circle."""
-    return {"icon-192.png": png(shades(192, 0.92, 12)), "icon-512.png": png(shades(512, 0.92, 12)), "maskable-512.png": png(shades(512, 0.66, 0))}
+    """File name → PNG bytes. The large one keeps its drawing inside the safe circle, so any launcher may mask it."""
+    return {"icon-192.png": png(shades(192, 0.92, 12)), "icon-512.png": png(shades(512, 0.66, 0))}
 
 
 if __name__ == "__main__":

@@ -25,7 +25,7 @@ function plantsToTake(plot) {
 
 export async function begin(code) {
   const plot = plotOf(code) ?? { code };
-  const walk = drawWalk(plot.rows ?? null, plot.plants_per_row ?? null, plantsToTake(plot)), start = placeOf(walk, 0), next = placeOf(walk, 1);
+  const walk = drawWalk(plot.rows_counted ?? plot.rows ?? null, plot.plants_per_row ?? null, plantsToTake(plot)), start = placeOf(walk, 0), next = placeOf(walk, 1);
   const fields = fieldsOf("round").filter((field) => ASKED.includes(field.name)).map((field) => ({ ...field, required: field.required || NEEDED.includes(field.name) }));
   const sheet = form("round", fields, { ...(state.tools ?? {}) });
   return {

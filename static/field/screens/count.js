@@ -30,7 +30,7 @@ export async function count(code, what, id) {
   const before = (await outbox.latest(200)).filter((entry) => entry.kind === KIND && entry.plot === code);
   const last = outbox.current(before).at(0);
   const lastRecord = last ? outbox.record(last) : {};
-  const draft = old ? outbox.record(old) : (await read(key)) ?? { rows_in_plot: lastRecord.rows_in_plot ?? plot.rows ?? null, row_length_m: lastRecord.row_length_m ?? null };
+  const draft = old ? outbox.record(old) : (await read(key)) ?? { rows_in_plot: lastRecord.rows_in_plot ?? plot.rows_counted ?? null, row_length_m: lastRecord.row_length_m ?? null };
   let writing = Promise.resolve();
   const changed = () => { if (!old) writing = write(key, { ...draft }); };
   const part = (mine) => form(KIND, fieldsOf(KIND).filter((field) => !COUNTERS.includes(field.name) && mine(field.name)), draft, (values) => { Object.assign(draft, values); changed(); });

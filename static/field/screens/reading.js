@@ -4,6 +4,8 @@
 import { draw, go } from "../app.js";
 import { correct } from "../brix.js";
 import { act, h } from "../elements.js";
+import { askNumbers } from "../dialog.js";
+import { fieldName } from "../fields.js";
 import { keypad } from "../keypad.js";
 import { note, settleDoubts, takeBack } from "../note.js";
 import * as outbox from "../outbox.js";
@@ -15,10 +17,10 @@ import { interval } from "../strip.js";
 import { called } from "./plots.js";
 
 const TEMP_FRESH_MS = 30 * 60_000;
-const keyed = { brix: "", temp: null, into: "brix", wounded: false, mending: null };
+const keyed = { brix: "", temp: null, into: "brix", wounded: false, spot: null, mending: null };
 let undo = null;
 
-const clear = () => Object.assign(keyed, { brix: "", temp: null, into: "brix", wounded: false, mending: null });
+const clear = () => Object.assign(keyed, { brix: "", temp: null, into: "brix", wounded: false, spot: null, mending: null });
 
 /** °Brix at 20 °C of a reading under its round's instrument; null outside every table. */
 export function at20(reading, round) {
@@ -46,7 +48,7 @@ export async function reading(what, id) {
   if (!old && keyed.mending) clear();
 
   const n = old ? entries.indexOf(mending) + 1 : entries.length + 1;
-  const spot = old ? { row: old.row, plant: old.plant } : placeOf(round.walk, entries.length);
+  const spot = keyed.spot ?? (old ? { row: old.row, plant: old.plant } : placeOf(round.walk, entries.length));
   const now = soFar(entries.map((entry) => at20(outbox.record(entry), round)).filter((value) => value !== null), round);
 
   const brixButton = h("button", { type: "button", id: "brix", onclick: () => aim("brix") });
@@ -65,7 +67,7 @@ export async function reading(what, id) {
     const brix = typed(keyed.brix), temp = typed(temperature(round));
     if (brix === null) { fault.textContent = say("reading.no_brix"); aim("brix"); return; }
     if (temp === null && round.atc !== "yes") { fault.textContent = say("reading.no_temp"); aim("temp"); return; }
-    const settled = await settleDoubts("reading", { row: spot.row, plant: spot.plant, brix_raw_deg: brix, ...(temp === null ? {} : { juice_temp_c: temp }), ...(keyed.wounded ? { wounded: 1 } : {}) });
+    const settled = await settleDoubts("reading", { ...(spot.row ? { row: spot.row } : {}), ...(spot.plant ? { plant: spot.plant } : {}), brix_raw_deg: brix, ...(temp === null ? {} : { juice_temp_c: temp }), ...(keyed.wounded ? { wounded: 1 } : {}) });
     if (!settled) return;
     await note({ kind: "reading", plot: round.plot, round: round.id, replaces: old ? id : null, ...settled });
     const freshTemp = keyed.temp !== null ? { temp: keyed.temp, temp_ms: Date.now() } : {};
@@ -73,6 +75,13 @@ export async function reading(what, id) {
     undo = null;
     if (!old && freshTemp.temp) await keep("round", { ...round, ...freshTemp });
     if (old) go("#/reading"); else await draw(true);
+  };
+  const elsewhere = async () => {
+    const found = await askNumbers(say("reading.elsewhere"), ["row", "plant"].map((name) => [name, fieldName("reading", name), spot[name]]), say("reading.here"));
+    if (!found) return;
+    const whole = (text) => { const value = typed(text); return Number.isInteger(value) && value > 0 ? value : undefined; };
+    keyed.spot = { row: whole(found.row), plant: whole(found.plant) };
+    await draw(true);
   };
   const eraseLast = async () => {
     const last = entries.at(-1);
@@ -90,7 +99,8 @@ export async function reading(what, id) {
   return {
     title: called(plot), back: old ? "#/reading" : "#/",
     body: [
-      h("h1", { class: "step" }, old ? say("reading.mending", { n }) : say("reading.step", { row: figure(spot.row), plant: figure(spot.plant), n })),
+      h("div", { class: "where" }, h("h1", { class: "step" }, old ? say("reading.mending", { n }) : say("reading.step", { row: figure(spot.row), plant: figure(spot.plant), n })),
+        h("button", { type: "button", class: "quiet", id: "spot", onclick: elsewhere }, say("reading.elsewhere"))),
       h("div", { class: "values" }, brixButton, tempButton),
       now ? interval(now, plot.target_deg) : null,
       now ? h("p", { id: "enough", role: "status" }, now.more > 0 ? say("reading.more", { n: now.more }) : say("reading.enough", { n: entries.length })) : h("p", { id: "enough" }, say("reading.taken", { n: entries.length })),
