@@ -59,10 +59,10 @@ def run_next(db: sqlite_utils.Database, kinds: dict[str, Work]) -> int | None:
     """Take and run the oldest job due; returns its number, or None when nothing waits."""
     _wake_orphans(db)
     with atomic(db):
-        row = db.conn.execute("SELECT id, kind, params FROM job WHERE state = ? ORDER BY id LIMIT 1", [WAITING]).fetchone()
+        row = db.conn.execute("SELECT id, kind, params, asked_by FROM job WHERE state = ? ORDER BY id LIMIT 1", [WAITING]).fetchone()
         if row is None:
             return None
-        job, kind, params = row
+        job, kind, params, asked_by = row
         db.execute("UPDATE job SET state = ?, started_at = ?, beat_at = ? WHERE id = ?", [RUNNING, _now(), _now(), job])
     last = [0.0]
 
@@ -77,7 +77,7 @@ def run_next(db: sqlite_utils.Database, kinds: dict[str, Work]) -> int | None:
     try:
         if kind not in kinds:
             raise Problem("job_kind_unknown", where=kind)
-        result = kinds[kind](db, json.loads(params), progress)
+        result = kinds[kind](db, {**json.loads(params), "who": asked_by}, progress)
         ended, text = DONE, json.dumps(result, default=str)
         if db.conn.execute("SELECT stop_asked FROM job WHERE id = ?", [job]).fetchone()[0]:
             ended = STOPPED

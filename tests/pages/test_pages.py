@@ -108,3 +108,32 @@ def test_a_page_without_anything_still_answers(tmp_path):
     for path in PAGES:
         if not path.startswith("/plots"):
             assert client.get(path).status_code == 200, path
+
+
+def test_a_planner_asks_for_a_plan_and_publishes_its_orders(demo_path):
+    """From the button to printed orders: the job runs, the plan shows, the orders carry crews, trucks and cautions."""
+    from webapp import create_app, jobs
+    from webapp.database import open_estate
+    from webapp.settings import change
+    from webapp.work import KINDS
+
+    db = open_estate(demo_path)
+    change(db, {"plan_seconds": 5}, "prueba")
+    client = create_app(demo_path, testing=True).test_client()
+    client.post("/sign-in", data={"login": "planeador", "password": "plan-de-jima"})
+    assert client.post("/cutting/make").status_code == 303
+    waiting = client.get("/cutting").get_data(as_text=True)
+    assert "data-job" in waiting
+    while jobs.run_next(db, KINDS) is not None:
+        pass
+    assert jobs.recent(db, 1)[0]["state"] == "done", jobs.recent(db, 1)[0]["result"]
+    shown = client.get("/cutting").get_data(as_text=True)
+    total = re.search(r'id="plan-total">([\d,]+) t', shown)[1]
+    told = json.loads(cli(demo_path, "cutting", "show", "--json"))
+    assert f"{sum(w['delivered_t'] for w in told['weeks']):,.0f}" == total and told["made_by"] == "Tomás Barragán"
+    assert client.post(f"/cutting/{told['id']}/publish", data={"weeks": "1"}).status_code == 303
+    orders = client.get("/orders").get_data(as_text=True)
+    assert orders.count('class="sheet"') >= 1 and "Cuidado" in orders and "reglamentos" in orders
+    assert client.get("/today").status_code == 200
+    calendar = client.get("/cutting/plan.ics").get_data(as_text=True)
+    assert calendar.startswith("BEGIN:VCALENDAR") and all(len(line.encode()) <= 75 for line in calendar.split("\r\n"))

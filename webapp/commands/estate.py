@@ -101,7 +101,7 @@ def prepare_demo(edge: Edge, folder: Path) -> None:
         demo_estate(db, step=lambda name: bar.update(1))
         estimates(db, progress=lambda done, code: bar.update(1) or True)
         jobs.ask(db, "outlook", "demo")
-        jobs.ask(db, "cutting", "demo", who="demo")
+        jobs.ask(db, "cutting", "demo")
         bar.update(30)
     db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     db.conn.close()

@@ -73,7 +73,7 @@ def _picture(view) -> str:
 
 @bp.post("/cutting/make")
 def make() -> Response:
-    jobs.ask(db(), "cutting", g.person.name, who=g.person.name)
+    jobs.ask(db(), "cutting", g.person.name)
     return redirect(url_for("cutting.page"), 303)
 
 
