@@ -1,0 +1,91 @@
+"""The account of plants keeps its law; the growth curve learns from weighings and loads and says how sure it is."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from webapp.tonnage import balance, pina
+from webapp.tonnage.balance import COUNT, CUT, LOSS, REPLANT, Event
+
+START, TODAY = date(2020, 7, 1), date(2026, 11, 23)
+DAYS = st.dates(START, TODAY)
+
+
+@given(st.lists(st.tuples(DAYS, st.sampled_from([CUT, LOSS, REPLANT, COUNT]), st.floats(0, 8000)), max_size=8), st.floats(0, 0.2))
+def test_the_balance_law(events, mortality):
+    """planted + replanted − cut − recorded losses − estimated losses = standing, exactly, whatever happened."""
+    a = balance.run(30_000, 900, START, [Event(d, k, n, 400.0) for d, k, n in events], TODAY, mortality)
+    assert a.planted + a.replanted - a.cut - a.recorded_losses - a.estimated_losses == pytest.approx(a.standing, abs=1e-6)
+    assert a.standing >= 0 and np.isfinite(a.sd) and a.sd > 0
+
+
+# Source: (1 − m)^7, arithmetic: 2, 3, 5 % a year leave 0.8681, 0.8080, 0.6983 after seven years.
+@pytest.mark.parametrize("mortality, left", [(0.02, 0.8681), (0.03, 0.8080), (0.05, 0.6983)])
+def test_survival(mortality, left):
+    assert balance.survival(mortality, 7) == pytest.approx(left, abs=1e-4)
+    a = balance.run(1000, 0.001, START, [], START + timedelta(days=round(7 * 365.25)), mortality)
+    assert a.standing == pytest.approx(1000 * left, rel=1e-3)
+
+
+def test_a_count_moves_the_account_and_tells_its_z():
+    without = balance.run(30_000, 900, START, [], TODAY, 0.03)
+    seen = balance.run(30_000, 900, START, [Event(TODAY, COUNT, 20_000, 600)], TODAY, 0.03)
+    assert 20_000 < seen.standing < without.standing and seen.sd < without.sd and seen.count_z < -2 and seen.n_counts == 1
+
+
+def test_cut_plants_are_gone():
+    a = balance.run(30_000, 900, START, [Event(date(2026, 3, 1), CUT, 12_000)], TODAY, 0.0)
+    assert a.cut == 12_000 and a.standing == pytest.approx(18_000)
+
+
+def test_mortality_leans_on_the_counts():
+    years = np.full(40, 6.0)
+    m, sd = balance.estate_mortality(np.full(40, 0.95**6), years, np.full(40, 0.05), 0.03, 0.012)
+    assert 0.042 < m < 0.051 and sd < 0.004
+    m, sd = balance.estate_mortality(np.zeros(0), np.zeros(0), np.zeros(0), 0.03, 0.012)
+    assert m == pytest.approx(0.03) and sd == pytest.approx(0.012, rel=0.05)
+
+
+CURVE = pina.Curve(50.0, 7.0, 0.42)
+
+
+def test_gompertz_default():
+    """check: A = 50, b = 7, k = 0.42 gives 3 y 6.9, 5 y 21.2, 7 y 34.5 kg (from memory, as the settings say)."""
+    assert pina.gompertz_kg(np.array([3.0, 5.0, 7.0]), CURVE) == pytest.approx([6.9, 21.2, 34.5], abs=0.05)
+
+
+def nothing():
+    return pina.Seen(np.zeros(0, int), np.zeros(0), np.zeros(0), np.zeros(0))
+
+
+def test_nothing_weighed_is_a_wide_answer():
+    g = pina.fit(nothing(), 3, CURVE, 0.25)
+    mean, sd = pina.log_mass(g, np.full((3, 1), 6.0))
+    assert np.isfinite(mean).all() and (sd > 0.2).all()
+
+
+def test_weighings_teach_the_plot_and_the_estate():
+    rng = np.random.default_rng(2)
+    effect = rng.normal(0, 0.15, 30)
+    plot = np.repeat(np.arange(30), 3)
+    age = rng.uniform(5, 8, 90)
+    log = np.log(pina.gompertz_kg(age, CURVE)) - 0.3 + effect[plot] + rng.normal(0, 0.08, 90)
+    g = pina.fit(pina.Seen(plot, age, log, np.full(90, 0.08**2)), 31, CURVE, 0.25)
+    mean, sd = pina.log_mass(g, np.full((31, 1), 6.5))
+    truth = np.log(pina.gompertz_kg(np.array(6.5), CURVE)) - 0.3 + effect
+    z = (mean[:30, 0] - truth) / sd[:30, 0]
+    assert abs(z.mean()) < 0.6 and 0.3 < z.std() < 1.4 and sd[30, 0] > sd[:30, 0].max(), "a plot never weighed is less sure"
+    assert mean[30, 0] == pytest.approx(np.log(pina.gompertz_kg(np.array(6.5), CURVE)) - 0.3, abs=0.15)
+
+
+def test_draws_agree_with_the_intervals():
+    g = pina.fit(pina.Seen(np.array([0, 0, 1]), np.array([6.0, 7, 6]), np.log([24.0, 30, 20]), np.full(3, 0.01)), 3, CURVE, 0.25)
+    age = np.array([[6.0, 7.0], [6.5, 7.5], [3.0, 4.0]])
+    mean, sd = pina.log_mass(g, age)
+    drawn = np.log(pina.draw_kg(g, age, 6000, np.random.default_rng(1)))
+    assert drawn.mean(axis=0) == pytest.approx(mean, abs=0.03) and drawn.std(axis=0) == pytest.approx(sd, rel=0.06)
+
+
