@@ -19,7 +19,8 @@ EARLIER = {
 }
 EDGE = ("pages", "commands", "bench")
 PURE_OUTSIDE = {"numpy", "scipy", "pandas"}
-ONLY_IN = {"shapely": {"land/shapes.py"}, "pyproj": {"land/shapes.py"}, "geopandas": {"land/intake.py"}, "pyogrio": {"land/intake.py"}}
+ONLY_IN = {"shapely": {"land/shapes.py"}, "pyproj": {"land/shapes.py"}, "geopandas": {"land/intake.py"}, "pyogrio": {"land/intake.py"},
+           "argon2": {"people/passwords.py"}, "icalendar": {"cutting/view.py"}}
 IMPURE_STDLIB = {"sqlite3", "socket", "urllib", "http", "subprocess", "requests", "os", "time"}
 KERNEL_OUTSIDE = {"sqlite_utils", "numpy", "click", "babel"}
 STDLIB = set(__import__("sys").stdlib_module_names)
@@ -85,6 +86,8 @@ def _domain_faults(place, domain, name, target, top, inside):
         out.append(f"{place} is pure and imports {top}: no database, clock, environment or network there")
     if top in ONLY_IN and place not in ONLY_IN[top]:
         out.append(f"{place} imports {top}: only {sorted(ONLY_IN[top])} may")
+    if pure and inside is None and top not in STDLIB | PURE_OUTSIDE | set(ONLY_IN) | {"highspy", "flask", "sqlite_utils"}:
+        out.append(f"{place} is pure and imports {top}: numpy, scipy and pandas are what pure files may use")
     if top == "highspy" and role != "model":
         out.append(f"{place} imports highspy: the solver lives in files named model.py")
     return out
@@ -107,6 +110,8 @@ def test_arrows(place):
     ("ripeness/service.py", "import flask", "only pages/"),
     ("cutting/search.py", "import highspy", "files named model.py"),
     ("land/plot.py", "from shapely import Polygon", "land/shapes.py"),
+    ("tonnage/pina.py", "import requests", "no database"),
+    ("tonnage/pina.py", "import statsmodels.api", "what pure files may use"),
     ("clock.py", "from .land import service", "knows no domain"),
     ("pages/map.py", "from ..land import store", "service instead"),
 ])
