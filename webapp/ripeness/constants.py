@@ -15,13 +15,25 @@ SHIFT_SD_MONTHS = Constant("prior sd of the curve's shift", 6.0, "months", 0.0, 
 LEVEL_SD_DEG = Constant("prior sd of the curve's level", 3.0, "°Bx", 0.0, "assumption", FROM_MEMORY)
 BEND_SD_DEG = Constant("prior sd of bends of the curve", 1.5, "°Bx", 0.0, "assumption; Gaussian process over age with length 20 months", FROM_MEMORY)
 BEND_MONTHS = Constant("length of bends of the curve", 20.0, "months", 0.0, "assumption", FROM_MEMORY)
-SEASON_SD_DEG = Constant("prior sd of the first harmonic of the season", 2.0, "°Bx", 0.0,
-                         "dry minus rainy factory sugar 26.78 − 24.43 % (Bautista-Justo et al. 2001, Acta Universitaria 11(1)) is half of that", DERIVED)
-SEASON2_SD_DEG = Constant("prior sd of the second harmonic", 1.0, "°Bx", 0.0, "assumption", FROM_MEMORY)
+SEASON_BY_MONTH = (1.01, 1.02, 1.03, 1.03, 1.02, 0.98, 0.92, 0.92, 0.92, 0.94, 1.00, 1.00)
+"""Practice cycle of sugar, January to December, mean about 1: from memory, shaped to the published ratio of rainy to dry
+factory sugar, 24.43 / 26.78 = 0.912 (Bautista-Justo et al. 2001, Acta Universitaria 11(1)); data correct it."""
+SEASON_AT_DEG = Constant("°Brix the practice cycle multiplies", 24.0, "°Bx", 0.0, "assumption: about ripe", FROM_MEMORY)
+SEASON_SD_DEG = Constant("prior sd of the first harmonic about the practice cycle", 1.2, "°Bx", 0.0,
+                         "assumption; the whole cycle has 1.2 °Bx of half range (Bautista-Justo et al. 2001, factory receipts)", DERIVED)
+SEASON2_SD_DEG = Constant("prior sd of the second harmonic about the practice cycle", 0.7, "°Bx", 0.0, "assumption", FROM_MEMORY)
 DRIFT_WEEKS = Constant("memory of a plot's slow drift", 208.0, "weeks", 0.0, "assumption; 52 to 520 weeks changed coverage by less than 0.03 in simulation", FROM_MEMORY)
 AGE_SURE_MONTHS = Constant("uncertainty of a year the crew is sure of", 3.5, "months", 0.0, "a year is known, the month is not: 12/√12", DERIVED)
 AGE_UNSURE_MONTHS = Constant("uncertainty of a year the crew is not sure of", 9.0, "months", 0.0, "assumption", FROM_MEMORY)
 AGE_NONE_MONTHS = Constant("uncertainty of an age nobody noted", 24.0, "months", 0.0, "assumption: as its zone's plots, two years either way", FROM_MEMORY)
+
+VISIT_PLANTS = Constant("plants of one more visit", 12, "plants", 0.0, "10 to 15 plants buy most at common visit costs (variance formula of one visit)", DERIVED)
+DOUBT_DRAWS = 16
+"""Antithetic draws over the standard deviations, to widen the intervals by what is not known of them."""
+DOUBT_MOST_PLOTS = 500
+"""Above this many plots the standard deviations are known well enough to leave that out."""
+EXTRAPOLATED_MONTHS = Constant("age beyond the oldest sampled from which the curve is called extrapolated", 6.0, "months", 0.0, "assumption", FROM_MEMORY)
+STIRRING_SHARE = Constant("expected ripe share from which even a plot below the young age is filling", 0.10, "share of plants", 0.0, "assumption", FROM_MEMORY)
 
 SD_PRIORS = {"level": (1.5, 0.7), "pace": (6.0, 0.7), "drift": (0.6, 0.8), "visit": (0.5, 0.6), "plant": (2.0, 1.0), "zone": (0.5, 0.7), "zone_season": (0.3, 0.7), "zone_pace": (5.0, 0.8)}
 """Log-normal priors of the model's standard deviations: (median, log-sd). °Bx, months for the paces.

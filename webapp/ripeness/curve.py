@@ -8,6 +8,8 @@ from . import constants as k
 
 KNOT_MONTHS, OLDEST_MONTHS = 12, 168
 HARMONICS = 2
+YEAR_START = 1.0
+"""Day number of 1 January of year 1; a mean year of 365.2425 days keeps the phase within a day and a half."""
 
 
 def practice(age_months: np.ndarray, peak_months: float) -> np.ndarray:
@@ -54,3 +56,10 @@ def season(day_ordinal: np.ndarray) -> np.ndarray:
     """Two harmonics of the year at a proleptic day number: [..., 4] (sin, cos, sin 2, cos 2)."""
     turn = 2 * np.pi * (np.asarray(day_ordinal, float) % 365.2425) / 365.2425
     return np.stack([f(h * turn) for h in range(1, HARMONICS + 1) for f in (np.sin, np.cos)], axis=-1)
+
+
+def season_practice() -> np.ndarray:
+    """[4] the practice cycle of the year in those harmonics, °Bx (least squares through the middles of the months)."""
+    middles = (np.arange(12) + 0.5) * 365.2425 / 12
+    relative = np.array(k.SEASON_BY_MONTH) / np.mean(k.SEASON_BY_MONTH) - 1
+    return np.linalg.lstsq(season(middles + YEAR_START), relative * float(k.SEASON_AT_DEG), rcond=None)[0]

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from . import constants as k
+
 CONDITIONS = "TECMP"
 NODES = 15
 Z80, Z95 = 1.2815515655446004, 1.959963984540054
@@ -92,7 +94,7 @@ def windows(shares: np.ndarray, keep: np.ndarray, limits: Limits) -> list[tuple[
 def condition(shares: np.ndarray, keep: np.ndarray, age_months: np.ndarray, limits: Limits) -> np.ndarray:
     """int8 index into CONDITIONS: young, filling, near, ripe, passing."""
     out = np.where(age_months < limits.young_age_months, 0, 1)
-    out = np.where((shares >= 0.10) & (out == 0), 1, out)
+    out = np.where((shares >= float(k.STIRRING_SHARE)) & (out == 0), 1, out)
     out = np.where(shares >= limits.near_share, 2, out)
     out = np.where(shares >= limits.ripe_share_to_cut, 3, out)
     return np.where(1 - keep >= limits.loss_limit, 4, out).astype(np.int8)

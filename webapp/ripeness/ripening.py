@@ -4,23 +4,27 @@
 
 f = f₀(1 + k) + d·f₀′ + c + bends; s two harmonics; z zone level, z_s its season, zone pace inside p;
 u ~ N(0, level²), p ~ N(0, pace²) months ahead or behind, o a drift with memory (Ornstein–Uhlenbeck),
-v error of the visit, ē plants' spread over n. The pace is linearised about its own last estimate.
+v error of the visit, ē plants' spread over n. The pace is linearised about its own last estimate; where
+the age itself is uncertain, over that uncertainty. f₀ and s start from the practice curve and cycle.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from . import constants as k
 from . import curve
-from .estimate import Grouped, Solution, fit
+from .estimate import Grouped, Solution, doubt, evaluate, fit
 from .visits import Visits
 
 COMPONENTS = ("level", "pace", "drift", "visit", "plant", "zone", "zone_pace", "zone_season")
-ROUNDS, STEEPEST_FALL, HALF, MOST_SHIFT_MONTHS = 3, -0.2, 0.5, 15.0
+ROUNDS, STEEPEST_FALL, HALF, MOST_SHIFT_MONTHS = 4, -0.2, 0.5, 15.0
 LEAST_SHARED_READINGS = 30
+WIDEN_AT_WEEKS = np.array([0.0, 13.0, 26.0, 52.0, 104.0, 260.0, 728.0])
+MOST_WIDER = 3.0
+DAYS_PER_MONTH = 30.4375
 
 
 @dataclass(frozen=True)
@@ -47,6 +51,8 @@ class Fit:
     oldest_months: float
     peak_months: float
     converged: bool
+    widen_days: np.ndarray   # [K] ordinals
+    widen: np.ndarray        # [P, K] factor on the sd for what is not known of the standard deviations
 
     def sd(self, name: str) -> float:
         return float(self.sds[COMPONENTS.index(name)])
@@ -87,23 +93,29 @@ def prior(zones: int) -> tuple[np.ndarray, tuple[np.ndarray, ...]]:
     return omega, (where["zone"], where["zone_pace"], where["zone_season"])
 
 
-def slope_at(age: np.ndarray, theta: np.ndarray, zones: int, peak: float) -> np.ndarray:
-    """Slope of the fitted curve, °Bx per month (not steeper downhill than −0.2)."""
-    if not theta.any():
-        return np.maximum(curve.practice_slope(age, peak), STEEPEST_FALL)
+def height(age: np.ndarray, theta: np.ndarray, zones: int, peak: float) -> np.ndarray:
+    """The estate's curve of age alone, °Bx."""
     where = columns(zones)
-    def height(a: np.ndarray) -> np.ndarray:
-        return curve.practice(a, peak) * (1 + theta[where["scale"][0]]) + theta[where["shift"][0]] * curve.practice_slope(a, peak) + curve.bends(a) @ theta[where["bends"]]
-    return np.maximum(height(age + 1.0) - height(age - 1.0), 2 * STEEPEST_FALL) / 2
+    return (curve.practice(age, peak) * (1 + theta[where["scale"][0]]) + theta[where["shift"][0]] * curve.practice_slope(age, peak)
+            + theta[where["level"][0]] + curve.bends(age) @ theta[where["bends"]])
+
+
+def slope_at(age: np.ndarray, theta: np.ndarray, zones: int, peak: float, age_sd: np.ndarray) -> np.ndarray:
+    """Slope of the fitted curve, °Bx per month (not steeper downhill than −0.2), as the secant over ± the age's sd.
+
+    ``age`` [P, T], ``age_sd`` [P] months: on the flat top of the curve a plot of unknown age could be much younger, and the tangent would not say so.
+    """
+    reach = np.maximum(age_sd, 1.0)[:, None]
+    return np.maximum((height(age + reach, theta, zones, peak) - height(age - reach, theta, zones, peak)) / (2 * reach), STEEPEST_FALL)
 
 
 def _rows(visits: Visits, land: Land, about: np.ndarray, slope_theta: np.ndarray, peak: float):
     """(y less offset, X, z) of the visits, linearised about ``about`` months."""
     zones = len(land.zones)
-    age = np.where(visits.mask, (visits.day - land.planted[:, None]) / 30.4375, 60.0) + about[:, None]
-    z = np.where(visits.mask, slope_at(age, slope_theta, zones, peak), 0.0)
+    age = np.where(visits.mask, (visits.day - land.planted[:, None]) / DAYS_PER_MONTH, 60.0) + about[:, None]
+    z = np.where(visits.mask, slope_at(age, slope_theta, zones, peak, land.age_sd), 0.0)
     X = np.where(visits.mask[..., None], design(age, visits.day, land.zone[:, None], zones, z, peak), 0.0)
-    y = np.where(visits.mask, visits.mean - curve.practice(age, peak) + about[:, None] * z, 0.0)
+    y = np.where(visits.mask, visits.mean - curve.practice(age, peak) - curve.season(visits.day) @ curve.season_practice() + about[:, None] * z, 0.0)
     return y, X, z
 
 
@@ -116,37 +128,60 @@ def _blocks(visits: Visits, z: np.ndarray) -> tuple[np.ndarray, ...]:
     return (both, z[:, :, None] * z[:, None, :], both * np.exp(-gap / float(k.DRIFT_WEEKS)), eye * m[:, :, None], eye * per_plant[:, :, None])
 
 
-def fit_estate(visits: Visits, land: Land, peak_months: float) -> tuple[Fit, Solution]:
-    """Fit the estate. Never fails on thin data: priors carry what the data do not say."""
+def fit_estate(visits: Visits, land: Land, peak_months: float, today: float) -> Fit:
+    """Fit the estate as of ``today`` (day ordinal). Never fails on thin data: priors carry what the data do not say."""
     zones = len(land.zones)
     omega, pooled = prior(zones)
     about, zone_about = np.zeros(len(land.planted)), np.zeros(zones)
     slope_theta = np.zeros(omega.shape[0])
     sds = np.array([k.SD_PRIORS[name][0] for name in COMPONENTS])
-    solution: Solution | None = None
     where = columns(zones)
     for turn in range(ROUNDS):
+        last = turn == ROUNDS - 1
         y, X, z = _rows(visits, land, about + zone_about[land.zone], slope_theta, peak_months)
         blocks = _blocks(visits, z)
         data = Grouped(y, X, visits.mask, blocks, np.where(visits.mask, visits.known, 1.0), omega, pooled, (COMPONENTS.index("plant"), visits.freedom, visits.squares),
                        tuple(k.SD_PRIORS[n] for n in COMPONENTS), blocks[1] * land.age_sd[:, None, None] ** 2)  # an uncertain age acts like a pace of known size
-        solution = fit(data, sds)
+        solution = fit(data, sds, exact=last)
         sds = np.maximum(solution.sds, 1e-3)
-        if turn < ROUNDS - 1:
+        if not last:
             pace_var = sds[COMPONENTS.index("pace")] ** 2 + land.age_sd**2
             zone_about = np.clip(solution.theta[where["zone_pace"]], -24.0, 24.0)
             about = HALF * np.clip(pace_var * (z * solution.q).sum(axis=1), -MOST_SHIFT_MONTHS, MOST_SHIFT_MONTHS)
             slope_theta = solution.theta.copy()
-    ages = (visits.day - land.planted[:, None])[visits.mask] / 30.4375
-    plant = max(solution.sds[COMPONENTS.index("plant")], 1e-3)
-    residuals = visits.residuals / plant
+    ages = (visits.day - land.planted[:, None])[visits.mask] / DAYS_PER_MONTH
+    days = today + 7 * WIDEN_AT_WEEKS
+    plain = Fit(solution.sds, solution.theta, solution.cov, slope_theta, about, zone_about, shape_of(visits, solution.sds[COMPONENTS.index("plant")]), float(ages.max(initial=0.0)),
+                peak_months, solution.converged, days, np.ones((len(about), len(days))))
+    return replace(plain, widen=_wider(plain, data, visits, land))
+
+
+def shape_of(visits: Visits, plant_sd: float) -> np.ndarray:
+    """Standardised residuals of plants about their visit: the pooled shape of the spread inside a plot, sorted, mean 0."""
+    residuals = visits.residuals / max(plant_sd, 1e-3)
     if len(residuals) < LEAST_SHARED_READINGS:  # too few to show a shape: the normal one
         from scipy.stats import norm
 
         residuals = norm.ppf((np.arange(99) + 0.5) / 99)
     elif len(residuals) > 400:
         residuals = np.quantile(residuals, (np.arange(400) + 0.5) / 400)
-    return Fit(solution.sds, solution.theta, solution.cov, slope_theta, about, zone_about, residuals - residuals.mean(), float(ages.max(initial=0.0)), peak_months, solution.converged), solution
+    return residuals - residuals.mean()
+
+
+def _wider(f: Fit, data: Grouped, visits: Visits, land: Land) -> np.ndarray:
+    """[P, K] how much wider the sd is when the standard deviations are drawn, not taken as known."""
+    if len(land.planted) > k.DOUBT_MOST_PLOTS:
+        return f.widen
+    base = ahead(f, posterior(f, visits, land, f.about), f.widen_days)
+    means, variances = [], []
+    for sds in doubt(data, f.sds, k.DOUBT_DRAWS, seed=1):
+        _, _, (theta, cov, _, _) = evaluate(data, np.log(np.maximum(sds, 1e-3)))
+        other = replace(f, sds=sds, theta=theta, cov=cov)
+        out = ahead(other, posterior(other, visits, land, f.about), f.widen_days)
+        means.append(out.mean)
+        variances.append(out.var)
+    ratio = (np.mean(variances, axis=0) + np.var(means, axis=0)) / base.var
+    return np.sqrt(np.clip(ratio, 1.0, MOST_WIDER**2))
 
 
 @dataclass(frozen=True)
@@ -180,31 +215,46 @@ def posterior(f: Fit, visits: Visits, land: Land, about: np.ndarray) -> Posterio
 
 @dataclass(frozen=True)
 class Outlook:
-    """At T days: [P, T] mean and variance of the plot mean; pieces for joint draws."""
+    """At T days: [P, T] mean, variance of the plot mean, and variance before any visit of its own; pieces for joint draws."""
 
     mean: np.ndarray
     var: np.ndarray
+    var_before: np.ndarray
     shared: np.ndarray   # [P, T, p] d: how the estate's coefficients move it
     c: np.ndarray        # [P, T, M]
     z: np.ndarray        # [P, T]
     days: np.ndarray
     age: np.ndarray      # [P, T] effective months (with the part of the pace it is linearised about)
+    wider: np.ndarray    # [P, T] factor on the sd, already in ``var``
 
 
 def ahead(f: Fit, post: Posterior, days: np.ndarray) -> Outlook:
     """Forecast the plot means at ordinal ``days`` [T] (one list for all plots)."""
     land, visits, zones = post.land, post.visits, len(post.land.zones)
-    age = (days[None, :] - land.planted[:, None]) / 30.4375 + post.about[:, None]
-    z = slope_at(age, f.slope_theta, zones, f.peak_months)
+    age = (days[None, :] - land.planted[:, None]) / DAYS_PER_MONTH + post.about[:, None]
+    z = slope_at(age, f.slope_theta, zones, f.peak_months, land.age_sd)
     x = design(age, np.broadcast_to(days, age.shape), land.zone[:, None], zones, z, f.peak_months)
     gap = np.abs(days[None, :, None] - visits.day[:, None, :]) / 7.0
     c = np.where(visits.mask[:, None, :], f.sd("level") ** 2 + post.pace_var[:, None, None] * z[:, :, None] * post.z[:, None, :]
                  + f.sd("drift") ** 2 * np.exp(-gap / float(k.DRIFT_WEEKS)), 0.0)
     own = f.sd("level") ** 2 + post.pace_var[:, None] * z**2 + f.sd("drift") ** 2
-    shared = x - np.einsum("ptm,pmq->ptq", c, post.T)
-    mean = curve.practice(age, f.peak_months) - post.about[:, None] * z + x @ f.theta + np.einsum("ptm,pm->pt", c, post.q)
-    var = own - np.einsum("ptm,pmk,ptk->pt", c, post.W, c, optimize=True) + np.einsum("ptq,qr,ptr->pt", shared, f.cov, shared, optimize=True)
-    return Outlook(mean, np.maximum(var, 1e-6), shared, c, z, days, age)
+    shared = x - c @ post.T
+    mean = (curve.practice(age, f.peak_months) + curve.season(days) @ curve.season_practice() - post.about[:, None] * z + x @ f.theta
+            + (c @ post.q[:, :, None])[:, :, 0])
+    var = own - ((c @ post.W) * c).sum(axis=2) + ((shared @ f.cov) * shared).sum(axis=2)
+    before = own + ((x @ f.cov) * x).sum(axis=2)
+    wider = np.array([np.interp(days, f.widen_days, row) for row in f.widen]).reshape(mean.shape)
+    return Outlook(mean, np.maximum(var, 1e-6) * wider**2, before, shared, c, z, days, age, wider)
+
+
+def after_one_visit(f: Fit, post: Posterior, out: Outlook, n: int) -> np.ndarray:
+    """[P, T] sd of the plot mean on each day if one visit of ``n`` plants were made on the first: √(P − C²/(P₀ + σv² + σe²/n))."""
+    gap = np.abs(out.days - out.days[0]) / 7.0
+    lean = (out.c[:, :1] @ post.W)[:, 0]
+    C = (f.sd("level") ** 2 + post.pace_var[:, None] * out.z * out.z[:, :1] + f.sd("drift") ** 2 * np.exp(-gap / float(k.DRIFT_WEEKS))
+         - (out.c @ lean[:, :, None])[:, :, 0] + (out.shared @ (out.shared[:, 0] @ f.cov)[:, :, None])[:, :, 0])
+    C = C * out.wider * out.wider[:, :1]
+    return np.sqrt(np.maximum(out.var - C**2 / (out.var[:, :1] + f.sd("visit") ** 2 + f.sd("plant") ** 2 / n), 1e-6))
 
 
 def draws(f: Fit, post: Posterior, out: Outlook, n: int, seed: int) -> np.ndarray:
@@ -224,7 +274,7 @@ def draws(f: Fit, post: Posterior, out: Outlook, n: int, seed: int) -> np.ndarra
         keep = values > 1e-8 * max(values[-1], 1e-12)
         factor = (vectors[:, keep] * np.sqrt(values[keep])).astype(np.float32)
         noise = own.standard_normal((n, len(values)), dtype=np.float32)[:, : factor.shape[1]]
-        result[:, p] = out.mean[p].astype(np.float32) + noise @ factor.T + common @ out.shared[p].astype(np.float32).T
+        result[:, p] = out.mean[p].astype(np.float32) + (noise @ factor.T + common @ out.shared[p].astype(np.float32).T) * out.wider[p].astype(np.float32)
     return result
 
 

@@ -17,14 +17,16 @@ def borrowed(prior_var: np.ndarray, var: np.ndarray) -> np.ndarray:
 
 
 def sentences(visits: int, plants_last: int, last: date | None, today: date, pace_months: float, borrowed_share: float, zone: str, age_how: str, season_now_deg: float,
-              season_high_deg: float, extrapolated: bool) -> list[Sentence]:
+              season_high_deg: float, extrapolated: bool, age_read_months: float | None = None) -> list[Sentence]:
     """In reading order: visits, pace, season, borrowed, age, extrapolation."""
     out = []
     if visits and last:
         out.append(Sentence("ripeness.why.visits", {"n": visits, "days": (today - last).days, "plants": plants_last}))
     else:
         out.append(Sentence("ripeness.why.never", {}))
-    if visits and abs(pace_months) >= PACE_TOLD_MONTHS:
+    if visits and age_read_months is not None:  # the age itself is in doubt: pace and age cannot be told apart
+        out.append(Sentence("ripeness.why.age_read", {"n": round(age_read_months)}))
+    elif visits and abs(pace_months) >= PACE_TOLD_MONTHS:
         out.append(Sentence("ripeness.why.ahead" if pace_months > 0 else "ripeness.why.behind", {"n": round(abs(pace_months)), "zone": zone or "–"}))
     elif visits:
         out.append(Sentence("ripeness.why.in_step", {"zone": zone or "–"}))

@@ -1,0 +1,49 @@
+"""What the ripening model is fitted to, gathered from land and survey: ages and how they are known, visits."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from ..database import Database
+from ..land import service as land
+from ..survey import service as survey
+from . import constants as k
+from . import ripening, visits
+
+DEFAULT_AGE_MONTHS = 48.0
+
+
+def ground(db: Database, today: date) -> tuple[list[str], ripening.Land, list[str], Any]:
+    """Standing plots in order of code, their ages with uncertainty, and how each age is known."""
+    frame = land.plots(db)
+    frame = frame[frame["status"] == "standing"].sort_index()
+    plots = list(frame.index)
+    zones = tuple(sorted({z for z in frame["zone"] if z})) or ("",)
+    checks = survey.age_checks(db).drop_duplicates("plot", keep="last").set_index("plot")
+    planted, sd, how = np.zeros(len(plots)), np.zeros(len(plots)), []
+    dated = [d.toordinal() for d in frame["planted_on"] if d]
+    default = float(np.median(dated)) if dated else today.toordinal() - DEFAULT_AGE_MONTHS * 30.4375
+    by_zone = {z: float(np.median([d.toordinal() for d, zz in zip(frame["planted_on"], frame["zone"]) if d and zz == z] or [default])) for z in zones}
+    for i, code in enumerate(plots):
+        day = frame.at[code, "planted_on"]
+        if day:
+            planted[i], how = day.toordinal(), [*how, "dated"]
+        elif code in checks.index:
+            planted[i] = date(int(checks.at[code, "planting_year"]), 7, 15).toordinal()
+            sure = checks.at[code, "sure"] != 0
+            sd[i], how = float(k.AGE_SURE_MONTHS if sure else k.AGE_UNSURE_MONTHS), [*how, "checked"]
+        else:
+            planted[i], sd[i], how = by_zone.get(frame.at[code, "zone"], default), float(k.AGE_NONE_MONTHS), [*how, "unknown"]
+    zone = np.array([zones.index(z) if z in zones else 0 for z in frame["zone"]], int)
+    return plots, ripening.Land(planted, sd, zone, zones), how, frame
+
+
+def seen(db: Database, plots: list[str]) -> visits.Visits:
+    """Visits of the listed plots, from the readings in force."""
+    r = survey.readings(db)
+    r = r[r["plot"].isin(plots)]
+    group = r["round"].where(r["round"].notna(), r["day"].astype(str))
+    return visits.gather(plots, r["plot"].to_numpy(), group.to_numpy(), np.array([d.toordinal() for d in r["day"]], int), r["brix20_deg"].to_numpy(float), r["brix20_sd_deg"].to_numpy(float))
