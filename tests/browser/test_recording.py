@@ -32,7 +32,7 @@ def test_without_location_the_plots_go_by_name(office, shared_browser):
     page = context.new_page()
     hand.enrol(page, office)
     page.click("#choose")
-    page.wait_for_selector(".list .line")
+    page.wait_for_selector("main[data-screen=plots]")
     page.wait_for_function("() => document.querySelector('main').innerText.includes('No hay permiso de ubicación')")
     assert [text.split(",")[0] for text in page.locator(".list .line span").all_inner_texts()] == ["El Tapia", "Ñandú", "Portón"]
     context.close()
@@ -205,6 +205,7 @@ def test_a_full_phone_says_so_and_keeps_what_it_has(office, phone):
     hand.go(page, office, "note/remark/VS-01")
     page.fill("#f-text", "Ya no cabe")
     page.click("#store")
+    page.wait_for_selector("#store:not([aria-busy])")
     page.wait_for_selector(".trouble")
     assert "lleno" in page.locator(".trouble").inner_text()
     assert office.records() == [] and page.locator("#f-text").input_value() == "Ya no cabe", "what was typed is still on the screen"
