@@ -34,7 +34,7 @@ def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool
              "ripe_share_low80": float(a["share_lo"][i, at]), "ripe_share_high80": float(a["share_hi"][i, at]), "chance_ripe": float(a["chance"][i, at]), **found.meta["by_plot"][code]}
             for i, code in enumerate(found.meta["plots"]) if plot in (None, code)]
     if as_json:
-        return edge.answer({"key": found.key, "stale": service.stale(found, db), "fit": found.meta["fit"], "plots": rows})
+        return edge.answer({"key": found.key, "stale": service.stale(found, db), "fit": found.meta["fit"], "plain_curve": found.meta["plain_curve"], "plots": rows})
     limit = settings.load(db)
     edge.say("ripeness.head", ripe=sum(r["ripe_share"] >= limit["ripe_share_to_cut"] for r in rows), of=len(rows), week=week, target=limit["target_brix_deg"])
     edge.say("ripeness.columns")
@@ -42,6 +42,8 @@ def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool
         window = " – ".join(w or "…" for w in r["window"]) if r["window"] else "–"
         click.echo(f"{r['plot']:<9} {edge.words('condition.' + r['condition'] + '.word'):<13} {r['mean_brix_deg']:5.1f} ({r['low80_brix_deg']:.1f}–{r['high80_brix_deg']:.1f})   "
                    f"{r['ripe_share']:6.0%} ({r['ripe_share_low80']:.0%}–{r['ripe_share_high80']:.0%})   {r['chance_ripe']:6.0%}  {window}")
+    if found.meta["plain_curve"] and not plot:
+        edge.say("ripeness.plain", **found.meta["plain_curve"])
     if plot:
         from ..sentences import Sentence
 

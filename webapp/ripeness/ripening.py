@@ -186,8 +186,10 @@ def _wider(f: Fit, data: Grouped, visits: Visits, land: Land) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Posterior:
-    """What the visits say about each plot: W [P, M, M], q [P, M], T = WX, z, and the pace variance [P]."""
+    """What the visits say about each plot: X [P, M, p], V and W = V⁻¹ [P, M, M], q [P, M], T = WX, z, and the pace variance [P]."""
 
+    X: np.ndarray
+    V: np.ndarray
     W: np.ndarray
     q: np.ndarray
     T: np.ndarray
@@ -210,16 +212,15 @@ def posterior(f: Fit, visits: Visits, land: Land, about: np.ndarray) -> Posterio
     W = np.linalg.inv(V)
     T = W @ X
     q = np.einsum("nmk,nk->nm", W, y) - T @ f.theta
-    return Posterior(W, np.where(visits.mask, q, 0.0), T, z, f.sd("pace") ** 2 + land.age_sd**2, visits, land, total)
+    return Posterior(X, V, W, np.where(visits.mask, q, 0.0), T, z, f.sd("pace") ** 2 + land.age_sd**2, visits, land, total)
 
 
 @dataclass(frozen=True)
 class Outlook:
-    """At T days: [P, T] mean, variance of the plot mean, and variance before any visit of its own; pieces for joint draws."""
+    """At T days: [P, T] mean and variance of the plot mean; pieces for joint draws."""
 
     mean: np.ndarray
     var: np.ndarray
-    var_before: np.ndarray
     shared: np.ndarray   # [P, T, p] d: how the estate's coefficients move it
     c: np.ndarray        # [P, T, M]
     z: np.ndarray        # [P, T]
@@ -242,9 +243,8 @@ def ahead(f: Fit, post: Posterior, days: np.ndarray) -> Outlook:
     mean = (curve.practice(age, f.peak_months) + curve.season(days) @ curve.season_practice() - post.about[:, None] * z + x @ f.theta
             + (c @ post.q[:, :, None])[:, :, 0])
     var = own - ((c @ post.W) * c).sum(axis=2) + ((shared @ f.cov) * shared).sum(axis=2)
-    before = own + ((x @ f.cov) * x).sum(axis=2)
     wider = np.array([np.interp(days, f.widen_days, row) for row in f.widen]).reshape(mean.shape)
-    return Outlook(mean, np.maximum(var, 1e-6) * wider**2, before, shared, c, z, days, age, wider)
+    return Outlook(mean, np.maximum(var, 1e-6) * wider**2, shared, c, z, days, age, wider)
 
 
 def after_one_visit(f: Fit, post: Posterior, out: Outlook, n: int) -> np.ndarray:
@@ -255,6 +255,20 @@ def after_one_visit(f: Fit, post: Posterior, out: Outlook, n: int) -> np.ndarray
          - (out.c @ lean[:, :, None])[:, :, 0] + (out.shared @ (out.shared[:, 0] @ f.cov)[:, :, None])[:, :, 0])
     C = C * out.wider * out.wider[:, :1]
     return np.sqrt(np.maximum(out.var - C**2 / (out.var[:, :1] + f.sd("visit") ** 2 + f.sd("plant") ** 2 / n), 1e-6))
+
+
+def before_visits(f: Fit, post: Posterior, out: Outlook) -> np.ndarray:
+    """[P] variance of the plot mean on the first day had none of the plot's own visits been made (not widened).
+
+    The estate's coefficients without them by a downdate: A₋ᵢ⁻¹ = A⁻¹ + A⁻¹X′(V − XA⁻¹X′)⁻¹XA⁻¹.
+    """
+    x = out.shared[:, 0] + (out.c[:, :1] @ post.T)[:, 0]
+    own = f.sd("level") ** 2 + post.pace_var * out.z[:, 0] ** 2 + f.sd("drift") ** 2
+    XA = post.X @ f.cov
+    left = post.V - XA @ post.X.transpose(0, 2, 1)
+    along = (XA @ x[:, :, None])[:, :, 0]
+    gained = (along * np.linalg.solve(left, along[:, :, None])[:, :, 0]).sum(axis=1)
+    return own + ((x @ f.cov) * x).sum(axis=1) + np.maximum(gained, 0.0)
 
 
 def draws(f: Fit, post: Posterior, out: Outlook, n: int, seed: int) -> np.ndarray:

@@ -18,7 +18,7 @@ from ..solver import Progress, no_progress
 from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
 from . import constants as k
-from . import curve, readiness, ripening, store, visits, why
+from . import curve, growth, readiness, ripening, store, visits, why
 from . import inputs_service as inputs
 from .readiness import Z80, Z95, Limits
 
@@ -59,7 +59,7 @@ def fit(db: Database, progress: Progress = no_progress) -> str:
     progress(0.8, "work.ripeness")
     meta, arrays = _answer(model, plots, ground, how, frame, seen, lim, today)
     this = key(db)
-    meta |= {"data_version": survey.data_version(db), "settings_version": settings.load(db).version}
+    meta |= {"plain_curve": _plain(model, ground, seen), "data_version": survey.data_version(db), "settings_version": settings.load(db).version}
     answers.put(db, STAGE, this, meta, arrays)
     _keep_said(db, this, plots, arrays, today)
     return this
@@ -70,7 +70,8 @@ def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: l
     post = ripening.posterior(model, seen, ground, model.about)
     out = ripening.ahead(model, post, np.array([monday_of(w).toordinal() + 3 for w in weeks], float))
     arrays = _curves(model, out, lim) | {"sd_after_visit_deg": ripening.after_one_visit(model, post, out, int(float(k.VISIT_PLANTS)))}
-    by_plot = {code: _about(i, code, model, post, out, ground, how, frame, seen, arrays, lim, weeks, today) for i, code in enumerate(plots)}
+    before = ripening.before_visits(model, post, out)
+    by_plot = {code: _about(i, code, model, post, out, before, ground, how, frame, seen, arrays, lim, weeks, today) for i, code in enumerate(plots)}
     stored = {f"fit_{name}": np.asarray(value, float) for name, value in vars(model).items()}
     stored |= {f"visit_{name}": getattr(seen, name) for name in ("mean", "n", "day", "known", "mask")}
     stored |= {f"land_{name}": getattr(ground, name) for name in ("planted", "age_sd", "zone")}
@@ -78,6 +79,21 @@ def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: l
             "fit": {f"{name}_{'months' if 'pace' in name else 'deg'}": float(model.sd(name)) for name in ripening.COMPONENTS}, "by_plot": by_plot, "oldest_months": model.oldest_months, "limits": asdict(lim),
             "n_readings": int(seen.n.sum()), "n_visits": int(seen.mask.sum())}
     return meta, {name: value.astype(np.float32) if value.dtype == np.float64 else value for name, value in arrays.items()} | stored
+
+
+def _plain(model: ripening.Fit, ground: ripening.Land, seen: visits.Visits) -> dict[str, float] | None:
+    """A plain logistic through all visits beside the model's own curve, as a check that needs no prior: {top_brix_deg, half_age_months, gap_deg, visits}."""
+    age = (seen.day - ground.planted[:, None]) / ripening.DAYS_PER_MONTH if len(ground.planted) else np.zeros((0, 1))
+    at = seen.mask[: len(age)] & (age > 0)
+    grown = growth.plain_curve(age[at], (seen.mean[: len(age)] - curve.season(seen.day[: len(age)]) @ curve.season_practice())[at], seen.n[: len(age)][at])
+    if grown is None:
+        return None
+    grid = np.arange(np.quantile(age[at], 0.05), np.quantile(age[at], 0.95), 1.0)
+    zones = len(ground.zones)
+    weight = np.bincount(ground.zone, seen.mask[: len(age)].sum(axis=1), zones)
+    paces, levels = (model.theta[ripening.columns(zones)[name]] @ weight / weight.sum() for name in ("zone_pace", "zone"))
+    ours = ripening.height(grid + paces, model.theta, zones, model.peak_months) + levels
+    return {"top_brix_deg": float(grown.b[0]), "half_age_months": float(grown.b[1] / grown.b[2]), "gap_deg": float(np.abs(ours - grown.at(grid)).mean()), "visits": int(at.sum())}
 
 
 def _curves(model: ripening.Fit, out: ripening.Outlook, lim: Limits) -> dict[str, np.ndarray]:
@@ -90,12 +106,12 @@ def _curves(model: ripening.Fit, out: ripening.Outlook, lim: Limits) -> dict[str
             "condition": readiness.condition(share, keep, out.age, lim)}
 
 
-def _about(i: int, code: str, model: ripening.Fit, post: ripening.Posterior, out: ripening.Outlook, ground: ripening.Land, how: list[str], frame: Any, seen: visits.Visits,
+def _about(i: int, code: str, model: ripening.Fit, post: ripening.Posterior, out: ripening.Outlook, before: np.ndarray, ground: ripening.Land, how: list[str], frame: Any, seen: visits.Visits,
            arrays: dict, lim: Limits, weeks: list[str], today: date) -> dict[str, Any]:
     n = int(seen.mask[i].sum())
     age = float((today.toordinal() - ground.planted[i]) / ripening.DAYS_PER_MONTH)
     last = date.fromordinal(int(seen.day[i][seen.mask[i]].max())) if n else None
-    share_borrowed = float(why.borrowed(out.var_before[i, 0], out.var[i, 0] / out.wider[i, 0] ** 2)) if n else 1.0
+    share_borrowed = float(why.borrowed(before[i], out.var[i, 0] / out.wider[i, 0] ** 2)) if n else 1.0
     pace = float(ripening.pace_months(model, post)[i])
     year = curve.season(np.arange(365) + today.toordinal()) @ _season_of(model, ground, i)
     window = readiness.windows(arrays["share"][i: i + 1], arrays["keep_share"][i: i + 1], lim)[0]

@@ -1,0 +1,61 @@
+"""Share, chance, window and condition: all from one mean and sd."""
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from webapp.ripeness import readiness
+from webapp.ripeness.readiness import Limits
+
+LIMITS = Limits(target_brix_deg=24.0, ripe_share_to_cut=0.5, near_share=0.25, young_age_months=42.0, peak_age_months=90.0, loss_per_month=0.015, loss_limit=0.06)
+NORMAL = norm.ppf((np.arange(400) + 0.5) / 400)
+
+
+def test_share_of_normal_plants_is_the_closed_form():
+    mean, sd = np.array([20.0, 23.0, 24.0, 26.0]), np.array([0.3, 1.0, 0.5, 1.5])
+    expected, low, high = readiness.share(mean, sd, 2.0, NORMAL, 24.0)
+    assert expected == pytest.approx(norm.sf((24 - mean) / np.hypot(sd, 2.0)), abs=0.006)
+    assert low == pytest.approx(norm.sf((24 - mean + 1.2816 * sd) / 2.0), abs=0.005) and high == pytest.approx(norm.sf((24 - mean - 1.2816 * sd) / 2.0), abs=0.005)
+    assert (low <= expected).all() and (expected <= high).all()
+
+
+def test_the_plants_own_shape_counts():
+    """Skewed plants: the share above the mean is not one half."""
+    skewed = np.sort(np.random.default_rng(2).exponential(1.0, 400)) - 1.0
+    assert float(readiness.plants_above(np.array(0.0), skewed - skewed.mean())) == pytest.approx(np.exp(-1), abs=0.04)
+
+
+def test_everything_stays_between_nought_and_one():
+    rng = np.random.default_rng(3)
+    mean, sd = rng.uniform(-5, 60, (50, 40)), rng.uniform(0.01, 9, (50, 40))
+    parts = (*readiness.share(mean, sd, 1e-9, NORMAL, 24.0), readiness.chance(mean, sd, 24.0), readiness.keep_share(rng.uniform(-5, 500, 900), LIMITS))
+    for part in parts:
+        assert np.isfinite(part).all() and part.min() >= 0 and part.max() <= 1
+
+
+def test_share_and_chance_fall_with_the_target():
+    mean, sd = np.full(30, 24.0), np.full(30, 0.8)
+    shares = [readiness.share(mean, sd, 2.1, NORMAL, target)[0][0] for target in np.arange(18, 31, 0.5)]
+    chances = [readiness.chance(mean, sd, target)[0] for target in np.arange(18, 31, 0.5)]
+    assert (np.diff(shares) <= 0).all() and (np.diff(chances) < 0).all()
+    assert readiness.chance(np.array([24.0]), np.array([1.0]), 24.0)[0] == pytest.approx(0.5)
+
+
+def test_the_window_bridges_a_seasonal_dip_and_ends_with_the_loss():
+    share = np.array([[0.3, 0.4, 0.55, 0.6, 0.45, 0.40, 0.7, 0.8]])
+    keep = np.array([[1, 1, 1, 1, 1, 1, 0.95, 0.93]])
+    assert readiness.windows(share, keep, LIMITS) == [(2, 7)]
+    assert readiness.windows(share, np.ones((1, 8)), LIMITS) == [(2, None)]
+    assert readiness.windows(np.full((1, 8), 0.1), np.ones((1, 8)), LIMITS) == [None]
+    assert readiness.windows(share, np.full((1, 8), 0.9), LIMITS)[0][1] == 0  # already past
+
+
+def test_loss_past_the_peak():
+    assert readiness.keep_share(np.array([60.0, 90.0, 94.0, 400.0]), LIMITS) == pytest.approx([1, 1, 0.94, 0])
+
+
+def test_condition_words():
+    share = np.array([0.0, 0.02, 0.02, 0.12, 0.30, 0.60, 0.60, 0.05])
+    age = np.array([20.0, 41.0, 43.0, 41.0, 60.0, 70.0, 95.0, 95.0])
+    letters = "".join(readiness.CONDITIONS[i] for i in readiness.condition(share, readiness.keep_share(age, LIMITS), age, LIMITS))
+    assert letters == "TTEECMPP"

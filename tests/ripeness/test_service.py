@@ -1,0 +1,208 @@
+"""Ripeness on an estate file: stored, said, and moved by records."""
+
+import json
+import uuid
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from webapp import answers, settings
+from webapp.land import service as land
+from webapp.problems import Problem
+from webapp.ripeness import readiness, service
+from webapp.sentences import Sentence
+from webapp.survey import service as survey
+
+TODAY = date(2026, 11, 23)
+PLOTS = {"VS-01": ("2019-07-01", "Vado"), "VS-02": ("2021-06-20", "Vado"), "VS-03": ("2025-07-01", "Vado"), "LA-01": ("2019-08-01", "Loma"), "LA-02": (None, "Loma"), "LA-03": (None, "Loma")}
+HEAD = "id,install,seq,round,kind,plot,taken_at,brix_raw_deg,juice_temp_c,planting_year,sure,row,plant"
+
+
+def load_land(db, plots=PLOTS, start=0):
+    features = []
+    for n, (code, (planted, zone)) in enumerate(plots.items(), start):
+        x, y = -103 + 0.01 * n, 20.6
+        features.append({"type": "Feature", "properties": {"code": code, "name": f"Tabla {n}", "parcel": "P1", "planted_on": planted, "zone": zone, "registered_plants": 300000},
+                         "geometry": {"type": "Polygon", "coordinates": [[[x, y], [x + 0.003, y], [x + 0.003, y + 0.003], [x, y + 0.003], [x, y]]]}})
+    land.load(db, land.read(json.dumps({"type": "FeatureCollection", "features": features}).encode(), "t.geojson"), "Ana")
+
+
+def visit(db, code, days_ago, mean_deg, n=12, seed=0, spread=2.0):
+    """One round's readings at 20 °C whose mean is exactly ``mean_deg``."""
+    off = np.random.default_rng([seed, days_ago]).normal(0, spread, n)
+    off -= off.mean()
+    name, day = str(uuid.uuid5(uuid.NAMESPACE_OID, f"{code}{days_ago}{seed}")), TODAY - timedelta(days=days_ago)
+    rows = [f"{uuid.uuid5(uuid.NAMESPACE_OID, f'{name}{i}')},,,,reading,{code},{day}T09:{i:02d}:00-06:00,{mean_deg + x:.6f},20,,,1,{i + 1}" for i, x in enumerate(off)]
+    return survey.load_file(db, "\n".join([HEAD.replace("planting_year,sure,", ""), *(r.replace(",20,,,1,", ",20,1,") for r in rows)]).encode(), "reading.csv", "Ana")
+
+
+@pytest.fixture()
+def field(db):
+    load_land(db)
+    for seed, (code, high) in enumerate((("VS-01", 24.6), ("VS-02", 20.5), ("LA-01", 23.2))):
+        for days in (20, 150, 330):
+            visit(db, code, days, high - days / 150, seed=seed)
+    return db
+
+
+def test_an_answer_for_every_plot_and_week(field):
+    a = service.answer(field)
+    assert a.meta["plots"] == sorted(PLOTS) and len(a.meta["weeks"]) == 105 and a.meta["weeks"][0] == "2026-W48" and a.meta["n_visits"] == 9
+    for name in ("mean_deg", "sd_deg", "lo80", "hi80", "lo95", "hi95", "share", "share_lo", "share_hi", "chance", "keep_share"):
+        assert a.arrays[name].shape == (6, 105) and a.arrays[name].dtype == np.float32 and np.isfinite(a.arrays[name]).all()
+    assert (a.arrays["lo95"] <= a.arrays["lo80"]).all() and (a.arrays["share_lo"] <= a.arrays["share_hi"]).all()
+    for name in ("share", "chance", "keep_share"):
+        assert a.arrays[name].min() >= 0 and a.arrays[name].max() <= 1
+    at = a.meta["plots"].index
+    assert a.arrays["share"][at("VS-01"), 0] > a.arrays["share"][at("VS-02"), 0] > a.arrays["share"][at("VS-03"), 0]
+    assert readiness.CONDITIONS[a.arrays["condition"][at("VS-03"), 0]] == "T"
+    assert a.arrays["sd_deg"][at("LA-03"), 0] > 2 * a.arrays["sd_deg"][at("LA-01"), 0]
+    assert a.meta["by_plot"]["LA-03"]["borrowed_share"] == 1.0 and a.meta["by_plot"]["LA-01"]["borrowed_share"] < 0.3
+
+
+def test_same_file_same_answer(field, tmp_path):
+    service.fit(field)
+    first = field.conn.execute("SELECT key, meta, arrays FROM answer WHERE stage = 'ripeness'").fetchone()
+    service.fit(field)
+    assert tuple(field.conn.execute("SELECT key, meta, arrays FROM answer WHERE stage = 'ripeness'").fetchone()) == tuple(first)
+    assert field.conn.execute("SELECT count(*), count(DISTINCT plot), count(DISTINCT week) FROM said").fetchone()[:] == (18, 6, 3)
+
+
+def test_a_record_moves_its_plot_at_once_and_the_refit_agrees(field):
+    a = service.answer(field)
+    i = a.meta["plots"].index("VS-02")
+    assert not service.stale(a, field)
+    before = service.plot_now(field, "VS-02")
+    assert before["mean_deg"] == pytest.approx(a.arrays["mean_deg"][i])
+    visit(field, "VS-02", 1, 16.5, seed=9)
+    assert service.stale(service.answer(field), field)
+    now = service.plot_now(field, "VS-02")
+    assert now["mean_deg"][0] < before["mean_deg"][0] - 1 and now["share"][0] < before["share"][0] and now["n_visits"] == 4
+    other = service.plot_now(field, "VS-01")
+    assert other["mean_deg"] == pytest.approx(a.arrays["mean_deg"][a.meta["plots"].index("VS-01")], abs=1e-4)  # one visit moves one plot
+    assert service.answer(field).key == a.key  # the estate's answer waits for the refit
+    refitted = service.answer(field, fresh=True)
+    assert refitted.key != a.key and refitted.arrays["mean_deg"][i, 0] == pytest.approx(now["mean_deg"][0], abs=0.8)
+
+
+def test_closed_form_equals_the_stored_answer(field):
+    """Made stale by a setting that moves nothing here, the closed form gives the stored numbers."""
+    a = service.answer(field)
+    settings.change(field, {"haul_cost_mxn_t_km": 5.0}, "Ana")
+    assert service.stale(a, field)
+    for i, code in enumerate(a.meta["plots"]):
+        now = service.plot_now(field, code)
+        for name in service.CURVES:
+            assert now[name] == pytest.approx(a.arrays[name][i], abs=2e-4), (code, name)
+        assert now["window"] == a.meta["by_plot"][code]["window"]
+        assert [s["code"] for s in now["why"]] == [s["code"] for s in a.meta["by_plot"][code]["why"]]
+
+
+def test_a_plot_that_came_after_the_fit(field):
+    service.answer(field)
+    load_land(field, {"VS-09": ("2020-07-01", "Vado")}, start=9)
+    now = service.plot_now(field, "VS-09")
+    assert now["n_visits"] == 0 and np.isfinite(now["mean_deg"]).all() and now["sd_deg"][0] > 0.5
+    with pytest.raises(Problem) as refused:
+        service.plot_now(field, "XX-99")
+    assert refused.value.code == "plot_not_standing" and refused.value.status == 404
+
+
+def test_age_from_a_check_and_age_unknown(field):
+    survey.load_file(field, "\n".join(["id,kind,plot,taken_at,planting_year,sure", f"{uuid.uuid5(uuid.NAMESPACE_OID, 'age')},age_check,LA-02,2026-11-20T09:00:00-06:00,2024,1"]).encode(), "age_check.csv", "Ana")
+    about = service.answer(field, fresh=True).meta["by_plot"]
+    assert about["LA-02"]["age_how"] == "checked" and about["LA-02"]["age_months"] == pytest.approx(28.3, abs=0.3)
+    assert about["LA-03"]["age_how"] == "unknown" and about["VS-01"]["age_how"] == "dated"
+    codes = {code: [s["code"] for s in plot["why"]] for code, plot in about.items()}
+    assert "ripeness.why.age_checked" in codes["LA-02"] and "ripeness.why.age_unknown" in codes["LA-03"] and "ripeness.why.never" in codes["LA-03"]
+
+
+def test_reasons_move_with_the_data(field):
+    def told(code):
+        return {s["code"]: s["params"] for s in service.plot_now(field, code)["why"]}
+
+    service.answer(field)
+    before = told("VS-01")
+    assert before["ripeness.why.visits"] == {"n": 3, "days": 20, "plants": 12}
+    visit(field, "VS-01", 2, 27.5, n=9, seed=7)
+    after = told("VS-01")
+    assert after["ripeness.why.visits"] == {"n": 4, "days": 2, "plants": 9}
+    assert after["ripeness.why.own"]["own"] > before["ripeness.why.own"]["own"]
+    behind = service.plot_now(field, "VS-02")["pace_months"]
+    visit(field, "VS-02", 2, 25.5, n=14, seed=7)
+    assert service.plot_now(field, "VS-02")["pace_months"] > behind
+    for language in ("es", "en"):
+        assert all(Sentence(**s).text(language) for s in service.plot_now(field, "VS-01")["why"])
+
+
+def test_a_higher_target_means_less_ripe(field):
+    low = service.answer(field)
+    settings.change(field, {"target_brix_deg": 26.0}, "Ana")
+    mean, share = service.draws(field, low, 40, 1)
+    assert share.mean(axis=0) == pytest.approx(low.arrays["share"], abs=0.2)  # draws keep to the answer they are of
+    high = service.answer(field, fresh=True)
+    assert (high.arrays["share"] <= low.arrays["share"] + 1e-6).all() and high.arrays["share"].sum() < low.arrays["share"].sum()
+    assert high.arrays["mean_deg"] == pytest.approx(low.arrays["mean_deg"], abs=1e-5)
+
+
+def test_draws_are_of_the_answer(field):
+    a = service.answer(field)
+    mean, share = service.draws(field, a, 600, 3)
+    assert mean.shape == share.shape == (600, 6, 105) and share.dtype == np.float32
+    assert np.abs(mean.mean(axis=0) - a.arrays["mean_deg"]).max() < 0.25 * a.arrays["sd_deg"].max()
+    assert share.mean(axis=0) == pytest.approx(a.arrays["share"], abs=0.05)
+    days, far, far_share, keep = service.long_draws(field, a, 30, 3)
+    assert len(days) == 56 and far_share.shape == (30, 6, 56) and keep.shape == (6, 56)
+    assert np.isfinite(far).all() and keep.min() >= 0 and keep[:, -1].max() < 0.5  # fourteen years on, the loss past the peak tells
+    assert a.meta["by_plot"]["VS-01"]["extrapolated_from"] is not None
+
+
+def test_visits_worth_making(field):
+    worth = service.visits_worth(field, 3)
+    assert len(worth) == 3 and all(w["to_width"] <= w["from_width"] and w["narrowing_sd_deg"] > 0 and w["why"].text("es") for w in worth)
+    assert worth[0]["code"] in ("LA-02", "LA-03")  # never visited, age unknown
+    more = service.what_one_more_visit(field, "LA-03")
+    assert more["after_deg"] < 0.6 * more["sd_deg"] and more["sentence"].text("en")
+    prior = service.prior_for_phone(field)
+    assert set(prior) == set(PLOTS) and all(np.isfinite(list(p.values())).all() and p["sd_deg"] > 0 for p in prior.values())
+
+
+@pytest.mark.parametrize("case", ["nothing", "land only", "no dates at all", "one reading"])
+def test_estates_with_next_to_nothing(db, case):
+    if case != "nothing":
+        load_land(db, {code: (None if case == "no dates at all" else planted, zone) for code, (planted, zone) in PLOTS.items()})
+    if case == "one reading":
+        visit(db, "VS-01", 3, 22.0, n=1)
+    a = service.answer(db)
+    assert len(a.meta["plots"]) == (0 if case == "nothing" else 6)
+    assert all(np.isfinite(array).all() for name, array in a.arrays.items() if array.dtype.kind == "f")
+    mean, share = service.draws(db, a, 20, 1)
+    assert mean.shape == (20, len(a.meta["plots"]), 105) and np.isfinite(mean).all()
+    assert len(service.visits_worth(db, 4)) == (0 if case == "nothing" else 4)
+    if case != "nothing":
+        assert (a.arrays["hi80"] - a.arrays["lo80"])[:, 0].min() > 1.0
+
+
+def test_the_command(field, estate_path):
+    from webapp.cli import main_group
+
+    service.answer(field)
+    run = lambda *args: CliRunner().invoke(main_group, ["--estate", str(estate_path), "--lang", "en", "ripeness", *args], catch_exceptions=False)  # noqa: E731
+    table = run()
+    assert table.exit_code == 0 and table.output.count("VS-0") == 3 and "LA-03" in table.output
+    data = json.loads(run("--json", "--plot", "VS-01", "--week", "2027-W10").output)
+    a = service.answer(field)
+    i, w = a.meta["plots"].index("VS-01"), a.meta["weeks"].index("2027-W10")
+    assert data["plots"][0]["mean_brix_deg"] == pytest.approx(float(a.arrays["mean_deg"][i, w])) and data["plots"][0]["ripe_share"] == pytest.approx(float(a.arrays["share"][i, w]))
+    with pytest.raises(Problem) as refused:
+        run("--week", "2040-W01")
+    assert refused.value.code == "week_outside"
+
+
+def test_answers_survive_a_reader_that_has_them_cached(field):
+    a = service.answer(field)
+    assert answers.latest(field, "ripeness").key == a.key
+    with pytest.raises(ValueError):
+        a.arrays["share"][0, 0] = 2.0
