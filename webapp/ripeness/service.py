@@ -65,6 +65,13 @@ def fit(db: Database, progress: Progress = no_progress) -> str:
     return this
 
 
+def fit_only(db: Database) -> ripening.Fit:
+    """The fit alone, from the records as they are, nothing stored (for measuring)."""
+    today = clock.of(db).today()
+    plots, ground, _, _ = inputs.ground(db, today)
+    return ripening.fit_estate(inputs.seen(db, plots), ground, limits(db).peak_age_months, float(today.toordinal()))
+
+
 def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: list[str], frame: Any, seen: visits.Visits, lim: Limits, today: date) -> tuple[dict, dict]:
     weeks = weeks_from(today, WEEKS)
     post = ripening.posterior(model, seen, ground, model.about)
