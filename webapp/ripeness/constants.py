@@ -15,6 +15,7 @@ SHIFT_SD_MONTHS = Constant("prior sd of the curve's shift", 6.0, "months", 0.0, 
 LEVEL_SD_DEG = Constant("prior sd of the curve's level", 3.0, "°Bx", 0.0, "assumption", FROM_MEMORY)
 BEND_SD_DEG = Constant("prior sd of bends of the curve", 1.5, "°Bx", 0.0, "assumption; Gaussian process over age with length 20 months", FROM_MEMORY)
 BEND_MONTHS = Constant("length of bends of the curve", 20.0, "months", 0.0, "assumption", FROM_MEMORY)
+FREE_PAST_PEAK_MONTHS = Constant("months past the peak up to which data may bend the curve", 6.0, "months", 0.0, "assumption: plots left standing longer are few and no fair sample", FROM_MEMORY)
 SEASON_BY_MONTH = (1.01, 1.02, 1.03, 1.03, 1.02, 0.98, 0.92, 0.92, 0.92, 0.94, 1.00, 1.00)
 """Practice cycle of sugar, January to December, mean about 1: from memory, shaped to the published ratio of rainy to dry
 factory sugar, 24.43 / 26.78 = 0.912 (Bautista-Justo et al. 2001, Acta Universitaria 11(1)); data correct it."""

@@ -27,13 +27,17 @@ def practice_slope(age_months: np.ndarray, peak_months: float) -> np.ndarray:
     return slope - float(k.CURVE_FALL_DEG) * (a > peak_months)
 
 
-def bends(age_months: np.ndarray) -> np.ndarray:
-    """Cubic B-splines over age, knots every 12 months: [..., J]; held constant beyond 14 years."""
+def bends(age_months: np.ndarray, peak_months: float) -> np.ndarray:
+    """Cubic B-splines over age, knots every 12 months: [..., J]; held constant from half a year past the peak.
+
+    Plots left standing past the peak are few and no fair sample (the ripest were cut), so beyond it the curve
+    keeps to the practice fall instead of following them.
+    """
     from scipy.interpolate import BSpline
 
     inner = np.arange(0, OLDEST_MONTHS + 1, KNOT_MONTHS, dtype=float)
     knots = np.concatenate([[inner[0]] * 3, inner, [inner[-1]] * 3])
-    a = np.clip(np.asarray(age_months, float), inner[0], inner[-1] - 1e-9)
+    a = np.clip(np.asarray(age_months, float), inner[0], min(peak_months + float(k.FREE_PAST_PEAK_MONTHS), inner[-1] - 1e-9))
     if a.size == 0:
         return np.zeros((*a.shape, len(knots) - 4))
     return BSpline.design_matrix(a.ravel(), knots, 3).toarray().reshape(*a.shape, -1)

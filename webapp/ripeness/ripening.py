@@ -72,7 +72,7 @@ def design(age: np.ndarray, day: np.ndarray, zone: np.ndarray, zones: int, slope
     where = columns(zones)
     X = np.zeros((*age.shape, sum(len(v) for v in where.values())))
     X[..., where["scale"][0]], X[..., where["shift"][0]], X[..., where["level"][0]] = curve.practice(age, peak), curve.practice_slope(age, peak), 1.0
-    X[..., where["bends"]] = curve.bends(age)
+    X[..., where["bends"]] = curve.bends(age, peak)
     phase = curve.season(day)
     X[..., where["season"]] = phase
     own = np.eye(zones)[np.broadcast_to(zone, age.shape)]
@@ -97,7 +97,7 @@ def height(age: np.ndarray, theta: np.ndarray, zones: int, peak: float) -> np.nd
     """The estate's curve of age alone, °Bx."""
     where = columns(zones)
     return (curve.practice(age, peak) * (1 + theta[where["scale"][0]]) + theta[where["shift"][0]] * curve.practice_slope(age, peak)
-            + theta[where["level"][0]] + curve.bends(age) @ theta[where["bends"]])
+            + theta[where["level"][0]] + curve.bends(age, peak) @ theta[where["bends"]])
 
 
 def slope_at(age: np.ndarray, theta: np.ndarray, zones: int, peak: float, age_sd: np.ndarray) -> np.ndarray:
