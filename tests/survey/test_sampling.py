@@ -1,5 +1,6 @@
 """Enough sampled, sample sizes of the textbook, and the table of cases the phone is held to as well."""
 
+import csv
 import json
 from pathlib import Path
 
@@ -11,10 +12,15 @@ from webapp.survey.sampling import Prior
 CASES = json.loads((Path(__file__).parent.parent / "reference/shared_cases.json").read_text())
 
 
-# Source: Cochran 1977, Sampling Techniques §4.4–4.6 (p=.5, d=.05, t=2, N=3200 → 356; S=3, e=.5, N=400 → 103; .03 → 1068, N=5000 → 880).
-@pytest.mark.parametrize("sd, error, population, z, n", [(0.5, 0.05, 3200, 2.0, 356), (3, 0.5, 400, 1.96, 103), (0.5, 0.03, None, 1.96, 1068), (0.5, 0.03, 5000, 1.96, 880)])
-def test_published_sample_sizes(sd, error, population, z, n):
-    assert sampling.sample_size(sd, error, population, z) == n
+REFERENCE = Path(__file__).parent.parent / "reference"
+SIZES = [row for row in csv.DictReader(line for line in (REFERENCE / "sampling.csv").open(encoding="utf-8") if not line.startswith("#"))]
+
+
+@pytest.mark.parametrize("row", SIZES, ids=lambda r: r["source"][-30:])
+def test_published_sample_sizes(row):
+    sd, error, z = (float(row[name]) for name in ("sd", "error", "z"))
+    assert (z * sd / error) ** 2 == pytest.approx(float(row["n0"]), abs=0.005)
+    assert sampling.sample_size(sd, error, int(row["population"]) if row["population"] else None, z) == int(row["n"])
 
 
 def test_more_plants_narrow_and_enough_comes():

@@ -46,18 +46,33 @@ def held(edge: Edge, as_json: bool) -> None:
     db = edge.open()
     found = [*service.held(db), *service.doubts(db)]
     if as_json:
-        return edge.answer(found)
+        return edge.answer([{**h, "what": h["what"].text(edge.language), "do": h["do"].text(edge.language)} for h in found])
     for h in found:
         click.echo(f"{h.get('id')}  {h['what'].text(edge.language)} {h['do'].text(edge.language)}" + (f"  → {h['proposal']}" if h["proposal"] else ""))
 
 
 @records_command.command("mend")
 @click.argument("record")
-@click.argument("changes", nargs=-1, required=True)
+@click.argument("changes", nargs=-1)
+@click.option("--alike", is_flag=True, help="Lo propuesto, también a los demás del mismo muestreo / the proposal, for its whole round.")
 @click.pass_obj
-def mend(edge: Edge, record: str, changes: tuple[str, ...]) -> None:
-    """RECORD field=value …: use a held record with these fields changed."""
-    service.mend(edge.open(), record, dict(c.split("=", 1) for c in changes if "=" in c), getpass.getuser())
+def mend(edge: Edge, record: str, changes: tuple[str, ...], alike: bool) -> None:
+    """RECORD campo=valor … / field=value …: use a held record with these fields changed."""
+    if bool(changes) == alike or not all("=" in change for change in changes):
+        raise click.UsageError("RECORD field=value … | RECORD --alike")
+    if alike:
+        edge.say("survey.mended_alike", n=service.mend_alike(edge.open(), record, getpass.getuser()))
+        return
+    service.mend(edge.open(), record, dict(change.split("=", 1) for change in changes), getpass.getuser())
+    edge.say("survey.settled")
+
+
+@records_command.command("accept")
+@click.argument("record")
+@click.pass_obj
+def accept(edge: Edge, record: str) -> None:
+    """Usar como llegó / use a held record as it came."""
+    service.accept(edge.open(), record, getpass.getuser())
     edge.say("survey.settled")
 
 
@@ -73,18 +88,24 @@ def set_aside(edge: Edge, record: str, why: str) -> None:
 @records_command.command("export")
 @click.option("--kind", required=True, type=click.Choice(list(dictionary.kinds())))
 @click.option("--format", "form", type=click.Choice(["csv", "jsonl"]), default="csv", show_default=True)
+@click.option("--computed", is_flag=True, help="Con lo calculado, p. ej. °Brix a 20 °C / with what is computed, e.g. °Brix at 20 °C.")
 @click.pass_obj
-def export(edge: Edge, kind: str, form: str) -> None:
-    """Records in force of one kind, on standard output."""
-    frame = service.table(edge.open(), kind)
-    rows = frame.astype(object).where(frame.notna(), None).to_dict("records")
+def export(edge: Edge, kind: str, form: str, computed: bool) -> None:
+    """Lo que cuenta de un tipo / records in force of one kind, on standard output; without --computed the file loads again."""
+    db = edge.open()
+    if computed:
+        frame = service.table(db, kind)
+        headings, rows = list(frame.columns), frame.astype(object).where(frame.notna(), None).to_dict("records")
+    else:
+        headings, rows = service.export(db, kind)
     if form == "jsonl":
         for row in rows:
-            click.echo(json.dumps({k: v for k, v in row.items() if v is not None}, ensure_ascii=False, default=str))
+            noted = {name: value for name, value in row.items() if value is not None}
+            click.echo(json.dumps(noted if computed else service.as_record(noted), ensure_ascii=False, default=str))
         return
-    writer = csv.DictWriter(sys.stdout, fieldnames=list(frame.columns))
+    writer = csv.DictWriter(sys.stdout, fieldnames=headings, lineterminator="\n")
     writer.writeheader()
-    writer.writerows(rows)
+    writer.writerows({name: json.dumps(value) if isinstance(value, dict) else value for name, value in row.items()} for row in rows)
 
 
 @records_command.command("dictionary")

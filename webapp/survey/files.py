@@ -110,17 +110,20 @@ def _row(row: dict[str, str | None], fixed_kind: str | None, filename: str, time
     own: dict[str, Any] = {}
     for name, text in cell.items():
         if name not in dictionary.ENVELOPE:
-            own[name] = number(text) if types.get(name) in ("number", "whole", "yes_no") else _outline(text) if types.get(name) == "outline" else text
+            own[name] = _YES_NO.get(text.lower(), number(text)) if types.get(name) == "yes_no" else number(text) if types.get(name) in ("number", "whole") else _outline(text) if types.get(name) == "outline" else text
     position = {n: number(cell[n]) for n in ("lat", "lon", "accuracy_m") if n in cell} or None
     taken = cell.get("taken_at")
     record = {"install": cell.get("install") or f"file:{filename.rsplit('/', 1)[-1]}", "seq": number(cell["seq"]) if "seq" in cell else None, "round": cell.get("round"), "kind": kind,
-              "plot": cell.get("plot"), "taken_at": taken, "position": position, "confirmed": cell.get("confirmed", "").lower() in ("1", "true", "sí", "si", "yes"),
+              "plot": cell.get("plot"), "taken_at": taken, "position": position, "confirmed": _YES_NO.get(cell.get("confirmed", "").lower(), cell.get("confirmed") == "1"),
               "replaces": cell.get("replaces"), **own}
     if "id" in cell:
         return {"id": cell["id"].lower(), **record}
     key = rec.canonical(record)
     times[key] = times.get(key, 0) + 1  # the same row twice in one file is two records; the same file twice is none more
     return {"id": rec.derived_id("csv", record, times[key]), **record}
+
+
+_YES_NO = {"true": True, "yes": True, "sí": True, "si": True, "false": False, "no": False}
 
 
 def _number(text: str, commas: list[int]) -> Any:

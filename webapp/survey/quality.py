@@ -86,13 +86,14 @@ def double_tallies(readings: pd.DataFrame) -> list[dict]:
     if readings.empty:
         return []
     ordered = readings.sort_values(["round", "brix_raw_deg"], kind="stable")
-    starts = np.flatnonzero(np.r_[True, ordered["round"].to_numpy()[1:] != ordered["round"].to_numpy()[:-1]])
-    values, at = ordered["brix_raw_deg"].to_numpy(), ordered["taken_at"].to_numpy()
+    names, values, at = (ordered[name].to_numpy() for name in ("round", "brix_raw_deg", "taken_at"))
+    heads = [ordered[name].to_numpy() for name in ("plot", "day", "install")]
+    starts = np.flatnonzero(np.r_[True, names[1:] != names[:-1]])
     same: dict[tuple, list] = {}
     for start, end in zip(starts, np.r_[starts[1:], len(ordered)]):
         if end - start >= TALLY_LEAST:
-            head = ordered.iloc[start]
-            same.setdefault((head["plot"], values[start:end].tobytes()), []).append((at[start:end].min(), head["round"], head["day"], head["install"], int(end - start)))
+            plot, day, install = (head[start] for head in heads)
+            same.setdefault((plot, values[start:end].tobytes()), []).append((at[start:end].min(), names[start], day, install, int(end - start)))
     out = []
     for (plot, _), found in same.items():
         found.sort()

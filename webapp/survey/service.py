@@ -80,8 +80,15 @@ def export(db: Database, kind: str) -> tuple[list[str], list[dict[str, Any]]]:
     for row in store.kept_of(db, kind):
         if living is None or row["id"] in living:
             raw = rec.loads(row["bytes"])
+            raw.setdefault("kind", kind)
             rows.append({name: raw[name] for name in headings if raw.get(name) is not None} | {n: v for n, v in (raw.get("position") or {}).items() if n in headings and v is not None})
     return headings, rows
+
+
+def as_record(row: dict[str, Any]) -> dict[str, Any]:
+    """An exported row as the record it was: the place in one object again."""
+    place = {name: row[name] for name in ("lat", "lon", "accuracy_m") if name in row}
+    return {name: value for name, value in row.items() if name not in place} | ({"position": place} if place else {})
 
 
 def add_photo(db: Database, record_id: str, digest: str, media: str, data: bytes) -> None:
