@@ -158,6 +158,12 @@ class Label(Sentence):
         return self.params[language]
 
 
+def name_of(kind: str, name: str) -> Label:
+    """A field's name for people; its own name where the table does not know it."""
+    found = next((f for f in fields(kind) if f.name == name), None) if kind in kinds() else None
+    return Label("field", found.label if found else {"es": name, "en": name})
+
+
 def named(kind: str, params: dict[str, Any]) -> dict[str, Any]:
     """Parameters of a sentence with field and choices under their names for people, where the table knows them."""
     found = next((f for f in fields(kind) if f.name == params.get("field")), None) if kind in kinds() else None

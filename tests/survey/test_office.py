@@ -32,6 +32,7 @@ def test_setting_a_correction_aside_leaves_the_first(field):
 def test_a_whole_round_with_a_clock_a_year_ahead(field):
     receive(field, batch(*(record(n, round=record(1)["id"], taken_at=f"2027-07-15T09:{n:02d}:00-06:00") for n in range(1, 6)), record(9, round=record(1)["id"], brix_raw_deg=260)))
     assert {h["proposal"].get("taken_at", "")[:10] for h in service.held(field)} == {"2026-07-15", ""}
+    assert sorted(h["alike"] for h in service.held(field)) == [1, 5, 5, 5, 5, 5] and not any(h["may_accept"] for h in service.held(field))
     assert service.mend_alike(field, record(3)["id"], "Ana") == 5
     assert {d.isoformat() for d in service.readings(field)["day"]} == {"2026-07-15"} and [h["code"] for h in service.held(field)] == ["above"]
     with pytest.raises(Problem):
@@ -66,6 +67,7 @@ def test_reasons_name_fields_as_people_do(field):
     receive(field, batch(record(1, brix_raw_deg=260), record(2, kind="loss", cause="rayo")))
     first, second = service.held(field)
     assert "°Brix leído" in first["what"].text("es") and "°Brix as read" in first["what"].text("en")
+    assert first["labels"]["brix_raw_deg"].text("es") == "°Brix leído" and first["labels"]["plot"].text("es") == "Tabla"
     assert "helada" in second["do"].text("es") and "frost" in second["do"].text("en")
 
 

@@ -1,6 +1,6 @@
 """Each doubt is raised by its fault, not by ordinary spread, and its proposal mends it; a decision is not asked twice."""
 
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 import numpy as np
 import pytest
@@ -113,7 +113,7 @@ def test_planting_dates(field):
 def test_a_wrong_clock(field):
     fast = NOON + timedelta(hours=5)
     receive(field, batch(record(1), sent_at=fast.isoformat()))
-    assert told(field) == [("clock_repaired", A)]
+    assert told(field) == [("clock_repaired", A)] and not service.doubts(field)[0]["is_record"]
     receive(field, batch(*(record(10 + n, install=B, taken_at=f"2026-11-20T23:{n:02d}:00-06:00", brix_raw_deg=20.0 + n) for n in range(9))))
     assert ("night_clock", B) in told(field)
 
@@ -145,6 +145,5 @@ def test_a_decision_is_not_asked_again(field):
 def test_doubts_of_a_corrected_record_go_away(field):
     receive(field, batch(*visit(1, values=[24.0, 25.1, 2.46, 23.0, 26.2, 22.9])))
     assert len(told(field)) == 1
-    assert datetime.fromisoformat(record(1)["taken_at"])
     receive(field, batch(record(150, round=record(100)["id"], brix_raw_deg=24.6, replaces=record(103)["id"])))
     assert told(field) == []

@@ -40,6 +40,16 @@ def mend(record: str) -> Response | tuple[str, int]:
     return _after("mended")
 
 
+@bp.post("/held/<record>/alike")
+def alike(record: str) -> Response | tuple[str, int]:
+    """The proposal, for this record and all of its round held for the same reason."""
+    try:
+        survey.mend_alike(db(), record, g.person.name)
+    except Problem as problem:
+        return page(problem), problem.status
+    return _after("mended")
+
+
 @bp.post("/held/<record>/keep")
 def keep(record: str) -> Response | tuple[str, int]:
     try:

@@ -47,6 +47,7 @@ ROUTES: dict[str, str] = {
     "cutting.page": "see_plan",
     "cutting.publish": "publish_orders",
     "export.file": "export",
+    "held.alike": "mend_records",
     "held.aside": "mend_records",
     "held.doubt": "mend_records",
     "held.keep": "mend_records",

@@ -6,6 +6,7 @@ Mending never touches the record that came: a new record from install ``office``
 from __future__ import annotations
 
 import json
+from collections import Counter
 from datetime import date, timedelta
 from typing import Any
 
@@ -14,6 +15,7 @@ from ..database import Database, atomic
 from ..land import service as land
 from ..people import service as people
 from ..problems import Problem
+from ..sentences import Sentence
 from . import intake, judging, store
 from . import record as rec
 from .tables_service import in_force
@@ -25,16 +27,21 @@ MAY_ACCEPT = frozenset(("net_not_gross_less_tare", "beyond_registered", "age_imp
 
 
 def held(db: Database) -> list[dict]:
-    """Held records with why, what to do, their fields as they came, and the proposal where there is one."""
+    """Held records with why, what to do, their fields as they came, and the proposal where there is one.
+
+    ``labels`` name the fields shown, ``may_accept`` whether it can be used as it came, ``alike`` how many
+    of its round wait for the same reason with a proposal each (itself included).
+    """
     settle_with_land(db)
-    out = []
-    for row in store.held(db):
+    out, waiting = [], store.held(db)
+    alike = Counter((row["round"], row["install"], row["code"]) for row in waiting if row["round"] and row["proposal"])
+    for row in waiting:
         proposal = json.loads(row["proposal"]) if row["proposal"] else None
         raw = rec.loads(row["bytes"])
         names = [f.name for f in dictionary.fields(row["kind"])] if row["kind"] in dictionary.kinds() else sorted(json.loads(row["fields"]))
         shown = {"plot": raw.get("plot") or "", "taken_at": raw.get("taken_at") or "", **{n: "" if raw[n] is None else raw[n] for n in names if n in raw}}
         shown |= {n: shown.get(n, "") for n in proposal or {}}
-        out.append(_listed(row, row["kind"], row["plot"] or raw.get("plot"), row["code"], json.loads(row["params"]), shown, proposal))
+        out.append(_listed(row, row["kind"], row["plot"] or raw.get("plot"), row["code"], json.loads(row["params"]), shown, proposal, alike[row["round"], row["install"], row["code"]]))
     for row in store.conflicts(db):
         raw = rec.loads(row["bytes"])
         shown = {k: v for k, v in raw.items() if k not in ("id", "install", "seq", "round", "kind", "confirmed", "replaces", "position")}
@@ -42,10 +49,12 @@ def held(db: Database) -> list[dict]:
     return out
 
 
-def _listed(row: dict, kind: str, plot: Any, code: str, params: dict, shown: dict, proposal: dict | None) -> dict:
+def _listed(row: dict, kind: str, plot: Any, code: str, params: dict, shown: dict, proposal: dict | None, alike: int = 0) -> dict:
+    labels = {name: Sentence(f"survey.field.{name}") if name in ("plot", "taken_at") else dictionary.name_of(kind, name) for name in shown}
     what, do = reason(code, params, kind)
     return {"id": row["id"], "kind": kind, "kind_known": kind in dictionary.kinds(), "plot": plot if isinstance(plot, str) else None, "sender": row["sender"],
-            "received_at": row["received_at"], "code": code, "what": what, "do": do, "shown": rec.cleaned(shown), "proposal": proposal}
+            "received_at": row["received_at"], "code": code, "what": what, "do": do, "shown": rec.cleaned(shown), "labels": labels, "proposal": proposal,
+            "may_accept": code in MAY_ACCEPT or code == "same_id_other_bytes", "alike": alike}
 
 
 def _waiting(db: Database, record_id: str) -> tuple[dict, dict]:

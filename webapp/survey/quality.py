@@ -18,6 +18,7 @@ HOT_C, HOT_DAYS, LEAST_ROUNDS = 9.0, 12, 3
 TALLY_LEAST, TALLY_DAYS = 6, 3
 NIGHT, NIGHT_SHARE, NIGHT_LEAST = (20, 5), 0.6, 8
 CLOCK_S = 120
+ABOUT_PHONES = frozenset(("clock_repaired", "night_clock"))
 ATC_SHARE, ATC_LEAST = 0.7, 4
 
 

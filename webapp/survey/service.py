@@ -125,11 +125,15 @@ def review(db: Database) -> dict[str, int]:
 
 
 def doubts(db: Database) -> list[dict]:
-    """Open doubts about records in use, of today's data: code, record, what and do as sentences, and a proposal or None."""
+    """Open doubts about records in use, of today's data: code, record, what and do as sentences, and a proposal or None.
+
+    ``is_record`` tells whether ``record`` names one with a history (not a plot or a phone).
+    """
     if store.marked(db, "doubted") != data_version(db):
         try:
             review(db)
         except Problem as problem:  # a file that can't be written still shows what it knew
             if problem.code not in ("database_read_only", "database_full", "database_busy"):
                 raise
-    return [{**row, "what": Sentence(f"survey.doubt.{row['code']}.what", row["params"]), "do": Sentence(f"survey.doubt.{row['code']}.do", row["params"])} for row in store.doubts(db)]
+    return [{**row, "is_record": row["code"] not in quality.ABOUT_PHONES and not row["record"].startswith("plot:"),
+             "what": Sentence(f"survey.doubt.{row['code']}.what", row["params"]), "do": Sentence(f"survey.doubt.{row['code']}.do", row["params"])} for row in store.doubts(db)]
