@@ -41,20 +41,21 @@ class Decision:
     conflict: bool = False
 
 
-def stored_ids(raws: list[Any], texts: list[bytes]) -> list[str]:
-    """The identifiers records would be stored under: their own, or one derived where that is not of the agreed form."""
-    return [_id_of(raw, _digest(raw, text)) for raw, text in zip(raws, texts)]
+def named(raws: list[Any], texts: list[bytes]) -> list[tuple[str, str]]:
+    """(identifier, digest) of each: the identifier is its own, or one derived where that is not of the agreed form."""
+    digests = [_digest(raw, text) for raw, text in zip(raws, texts)]
+    return [(_id_of(raw, digest), digest) for raw, digest in zip(raws, digests)]
 
 
-def decide(raws: list[Any], texts: list[bytes], schema: int, known: judging.Known, seen: dict[str, str], error: timedelta) -> list[Decision]:
-    """The fate of each record, in order. ``seen`` holds the digests of stored records by id.
+def decide(raws: list[Any], texts: list[bytes], names: list[tuple[str, str]], schema: int, known: judging.Known, seen: dict[str, str], error: timedelta) -> list[Decision]:
+    """The fate of each record, in order; ``names`` as from ``named``, ``seen`` the digests of stored records by id.
 
     Repeats within the batch are judged like repeats of earlier ones.
     """
     seen = dict(seen)
     out = []
     for index, (raw, text) in enumerate(zip(raws, texts)):
-        decision = _one(index, raw, text, schema, known, seen, error)
+        decision = _one(index, raw, text, names[index], schema, known, seen, error)
         seen.setdefault(decision.id, decision.digest)
         out.append(decision)
     return out
@@ -69,9 +70,8 @@ def _id_of(raw: Any, digest: str) -> str:
     return given if rec.is_canonical(given) else rec.derived_id("held", {"digest": digest}, 0)
 
 
-def _one(index: int, raw: Any, text: bytes, schema: int, known: judging.Known, seen: dict[str, str], error: timedelta) -> Decision:
-    digest = _digest(raw, text)
-    name = _id_of(raw, digest)
+def _one(index: int, raw: Any, text: bytes, names: tuple[str, str], schema: int, known: judging.Known, seen: dict[str, str], error: timedelta) -> Decision:
+    name, digest = names
     fields = raw if isinstance(raw, dict) else {}
     given, install, seq = fields.get("id"), fields.get("install"), fields.get("seq")
     start = Decision(index, name, given if isinstance(given, str) and not rec.has_broken_text(given) else name, HELD, text, digest,

@@ -66,8 +66,8 @@ def reason(code: str, params: dict, kind: str = "") -> tuple[Sentence, Sentence]
 
 def take(db: Database, raws: list[Any], texts: list[bytes], schema: int, received: datetime, error: timedelta, source: str, sender: str) -> list[Decision]:
     """Decide and write, inside the caller's atomic block; ``texts`` are the records' own bytes."""
-    seen = store.digests(db, intake.stored_ids(raws, texts))
-    decisions = intake.decide(raws, texts, schema, known(db, received), seen, error)
+    names = intake.named(raws, texts)
+    decisions = intake.decide(raws, texts, names, schema, known(db, received), store.digests(db, [name for name, _ in names]), error)
     at = intake.as_utc_text(received)
     fresh = [d for d in decisions if d.status != ALREADY and not d.conflict]
     store.add(db, (row_of(d, raws[d.index], schema, at, source, sender) for d in fresh))
@@ -83,12 +83,12 @@ def take(db: Database, raws: list[Any], texts: list[bytes], schema: int, receive
 def row_of(d: Decision, raw: Any, schema: int, at: str, source: str, sender: str) -> dict:
     """A decision as a row of the log."""
     r = d.record
-    own = r.fields if r else raw if isinstance(raw, dict) and d.code != "too_deep" else {}
+    own = r.fields if r else rec.cleaned(raw) if isinstance(raw, dict) and d.code != "too_deep" else {}
     kind = r.kind if r else own.get("kind") if isinstance(own.get("kind"), str) else ""
-    return {"id": d.id, "install": d.install, "seq": d.seq, "round": r.round if r else None, "kind": rec.cleaned(kind)[:40], "plot": r.plot if r else None,
+    return {"id": d.id, "install": d.install, "seq": d.seq, "round": r.round if r else None, "kind": kind[:40], "plot": r.plot if r else None,
             "taken_at": r.taken_at if r else None, "taken_fixed": intake.as_utc_text(d.taken_fixed), "received_at": at, "lat": r.lat if r else None, "lon": r.lon if r else None,
             "accuracy_m": r.accuracy_m if r else None, "confirmed": int(r.confirmed) if r else 0, "replaces": r.replaces if r else None, "schema": schema,
-            "fields": json.dumps(rec.cleaned(own), ensure_ascii=False, sort_keys=True), "bytes": d.bytes, "digest": d.digest, "source": source, "sender": sender,
+            "fields": json.dumps(own, ensure_ascii=False, sort_keys=True), "bytes": d.bytes, "digest": d.digest, "source": source, "sender": sender,
             "state": KEPT if d.status == KEPT else HELD}
 
 
