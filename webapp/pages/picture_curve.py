@@ -34,12 +34,13 @@ def brix_curve(name: str, days: Sequence[date], mean: np.ndarray, lo80: np.ndarr
     now = x(today.toordinal())
     body += [line(now, top, now, foot + 4, "ink"), text(now - 6, top + 12, words["today"], "", "end")]
     body += [f'<circle class="dot" cx="{x(d.toordinal()):.1f}" cy="{y(b):.1f}" r="3.2"/>' for d, b in readings]
-    last = ""
+    last, letters_over = "", []
     for i, at in enumerate(xs):
         until = xs[i + 1] if i + 1 < len(xs) else at + (xs[-1] - xs[0]) / max(len(xs) - 1, 1)
         tone = ramp(float(share[i]))
         body.append(rect(at, 350, min(until, right) - at + 0.3, 20, tone))
         if letters[i] != last and min(until, right) - at >= 0 and right - at > 14:
-            body.append(text(at + 4, 364, letters[i], f"small {ink_on(tone)}"))
+            letters_over.append(text(at + 4, 364, letters[i], f"small {ink_on(tone)}"))
             last = letters[i]
+    body += letters_over  # after the bars, or the next bar covers half a letter
     return picture(name, 860, 380, words["title"], words["desc"], "".join(body), "strip wide-only")

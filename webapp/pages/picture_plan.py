@@ -66,15 +66,16 @@ def plan_rows(name: str, weeks: Sequence[str], groups: Sequence[tuple[str, Seque
 def _row(name: str, row: PlanRow, y: float, most: float, words: dict[str, str]) -> str:
     body = [text(0, y + 16, row.label), text(LEFT - 12, y + 16, row.note, "soft", "end")]
     until = len(row.shares) if row.cleared_after is None else row.cleared_after + 1
-    last = ""
+    last, letters = "", []
     for i in range(until):
         x, tone = LEFT + i * CELL, ramp(row.shares[i])
         body.append(rect(x, y, CELL + 0.4, 20, tone))
         if row.wide:
             body.append(rect(x, y, CELL + 0.4, 20, "", f' fill="url(#{name}-hatch)"'))
         if row.letters[i] != last:
-            body.append(text(x + 4, y + 15, row.letters[i], f"small {ink_on(tone)}"))
+            letters.append(text(x + 4, y + 15, row.letters[i], f"small {ink_on(tone)}"))
             last = row.letters[i]
+    body += letters
     for i, mass in enumerate(row.cut_t):
         if mass > 0:
             high = max(4.0, 16 * mass / most)
