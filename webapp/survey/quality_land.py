@@ -34,10 +34,10 @@ def pieces_as_plants(loads: pd.DataFrame, weighings: pd.DataFrame) -> list[dict]
             usual, ratio = float(weighed.at[plot, "median"]), WEIGHED_RATIO
         else:
             continue
-        for row, kg in zip(part.itertuples(), each):
-            if kg < ratio * usual:
-                proposal = {"pieces": int(row.plants), "plants": int(round(row.net_kg / usual))}
-                out.append(_doubt("pieces_as_plants", row.id, proposal, plot=plot, plants=int(row.plants), kg=float(kg), usual_kg=usual))
+        for i in np.flatnonzero(each < ratio * usual):
+            row = part.iloc[i]
+            proposal = {"pieces": int(row["plants"]), "plants": int(round(row["net_kg"] / usual))}
+            out.append(_doubt("pieces_as_plants", row["id"], proposal, plot=plot, plants=int(row["plants"]), kg=float(each[i]), usual_kg=usual))
     return out
 
 

@@ -1,0 +1,87 @@
+"""The bench on a demo: each part gives finite ratios, leaves a given estate as it was, and finds the planted faults."""
+
+import hashlib
+import json
+import math
+
+import pytest
+from click.testing import CliRunner
+
+from webapp.cli import main_group
+
+
+def bench(path, *words, language="es"):
+    before = ["--estate", str(path)] if path else []
+    return CliRunner().invoke(main_group, [*before, "--lang", language, "bench", *words])
+
+
+def digest(path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def test_receiving_against_bare_inserts_on_a_copy(demo_path):
+    before = digest(demo_path)
+    done = bench(demo_path, "receiving", "--json")
+    assert done.exit_code == 0, done.stderr
+    found = json.loads(done.stdout)["receiving"]
+    assert all(math.isfinite(v) and v > 0 for v in found.values())
+    assert 1 < found["batch_ratio"] < 40 and found["batch_ms"] < 50 * found["record_ms"], "fifty in one batch cost less than fifty alone"
+    assert digest(demo_path) == before, "an estate that is measured stays as it was"
+    assert "SQLite" in bench(demo_path, "receiving", language="en").stdout
+
+
+def test_coverage_and_planted_faults(demo_path):
+    done = bench(demo_path, "coverage", "--json")
+    assert done.exit_code == 0, done.stderr
+    found = json.loads(done.stdout)["coverage"]
+    assert list(found["intervals"]) == ["0", "13", "26", "52", "104"]
+    today = found["intervals"]["0"]
+    assert today["plots"] > 130 and today["brix80"] < today["brix95"] <= 1
+    for week, c in found["intervals"].items():
+        assert 0.68 <= c["brix80"] <= 0.95 and 0.85 <= c["brix95"] <= 1 and 0.68 <= c["tonnes80"] <= 0.95 and c["share80"] >= 0.75, (week, c)
+        assert abs(c["brix_bias_deg"]) < 0.5 and abs(c["tonnes_bias"]) < 0.08, (week, c)
+    assert 0.68 <= today["plants80"] <= 0.95
+    assert found["faults"]["planted"] == found["faults"]["found"] > 10 and found["faults"]["false_alarms"] == []
+
+
+def test_ripeness_against_a_mixed_model(demo_path):
+    pytest.importorskip("statsmodels")
+    found = json.loads(bench(demo_path, "ripeness", "--json").stdout)["ripeness"]
+    assert found["readings"] > 8000 and found["ratio"] == pytest.approx(found["fit_s"] / found["mixedlm_s"])
+    assert found["error_deg"] < found["mixedlm_error_deg"], "what the longer fit is for"
+
+
+def test_coverage_needs_a_truth_and_plots(tmp_path):
+    from webapp.database import open_estate
+    from webapp.people import service as people
+
+    db = open_estate(tmp_path / "e.db", create=True)
+    people.setup(db, "Vacío", "America/Mexico_City")
+    done = bench(tmp_path / "e.db", "coverage")
+    assert done.exception is not None and done.exception.code == "bench_no_plots"
+
+
+def test_a_thousand_plots_and_the_phone_keep_to_their_weight(tmp_path):
+    from webapp.bench import page_times, thousand_plots
+
+    thousand_plots.build(tmp_path / "mil.db").conn.close()
+    found = page_times.map_weight(str(tmp_path / "mil.db"))
+    assert found["map_plots"] == 1000 and found["map_kb"] <= found["map_target_kb"]
+    assert page_times.phone_weight()["phone_shell_kb"] <= 60
+
+
+def test_page_times_are_of_pages_that_answer(demo_path):
+    from webapp.bench import page_times
+
+    found = page_times.measure(str(demo_path), "VS-04", requests=2)
+    assert {"/today", "/map", "/outlook", "/plots/VS-04"} <= set(found)
+    assert all(0 < t["median_ms"] <= t["p95_ms"] for t in found.values())
+
+
+def test_cutting_is_measured_against_every_rule(demo_path):
+    from webapp.bench import cutting_plan
+    from webapp.database import open_estate
+
+    found = cutting_plan.measure(open_estate(demo_path), seconds=5)
+    against = {name: v for name, v in found.items() if name.startswith("better_than_") and name != "better_than_unaided"}
+    assert len(against) >= 4 and all(v >= -1e-9 for v in against.values()), "never worse than what people do"

@@ -1,0 +1,176 @@
+"""What this machine reaches, as ratios against baselines measured in the same run."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+from typing import Any, Callable
+
+import click
+
+from ..cli import Edge
+from ..database import Database, backup, open_estate
+from ..problems import Problem
+
+PARTS = ("receiving", "pages", "ripeness", "coverage", "cutting")
+
+
+@click.command("bench")
+@click.argument("part", type=click.Choice([*PARTS, "all"]), default="all")
+@click.option("--seconds", type=click.FloatRange(5, 600), default=60.0, show_default=True, help="Para cada plan de jima / for each cutting plan.")
+@click.option("--json", "as_json", is_flag=True)
+@click.pass_obj
+def bench_command(edge: Edge, part: str, seconds: float, as_json: bool) -> None:
+    """Razones contra lo de comparar, medidas en una corrida / ratios against baselines, measured in one run.
+
+    Without --estate on a demo made for the purpose; with it, on a copy of that estate.
+    """
+    given = click.get_current_context().parent.get_parameter_source("path") is not click.core.ParameterSource.DEFAULT
+    with tempfile.TemporaryDirectory(prefix="pinario-bench-") as name:
+        folder = Path(name)
+        tell = lambda code, **params: click.echo(edge.words(f"bench.step.{code}", **params), err=True)  # noqa: E731
+        tell("copy" if given else "demo")
+        db = _copy(edge, folder) if given else _demo(folder)
+        found: dict[str, Any] = {}
+        for step in PARTS if part == "all" else (part,):
+            tell(step, seconds=seconds)
+            found[step] = MEASURES[step](db, folder, seconds)
+            if not as_json:
+                for line in LINES[step](edge, found[step]):
+                    click.echo(line)
+        if as_json:
+            edge.answer(found)
+        db.conn.close()
+
+
+def _copy(edge: Edge, folder: Path) -> Database:
+    """A copy, so that measuring leaves the estate as it was; answered first, for pages serve stored answers."""
+    source = edge.open()
+    backup(source, folder / "estate.db")
+    source.conn.close()
+    return _answered(open_estate(folder / "estate.db"))
+
+
+def _demo(folder: Path) -> Database:
+    from .seeding import demo_estate
+
+    db = open_estate(folder / "estate.db", create=True)
+    demo_estate(db)
+    return _answered(db)
+
+
+def _answered(db: Database) -> Database:
+    from ..land import service as land
+    from ..work import estimates
+
+    if not (land.plots(db)["status"] == "standing").any():
+        raise Problem("bench_no_plots")
+    estimates(db)
+    return db
+
+
+def _a_plot(db: Database) -> str:
+    """The standing plot with the most readings: the heaviest page, and a place for new records."""
+    from ..ripeness import service as ripeness
+
+    about = ripeness.answer(db).meta["by_plot"]
+    return max(sorted(about), key=lambda code: about[code]["n_visits"])
+
+
+def _receiving(db: Database, folder: Path, seconds: float) -> dict:
+    from ..bench import receiving
+
+    scratch = folder / "receiving.db"
+    backup(db, scratch)
+    copy = open_estate(scratch)
+    try:
+        return receiving.measure(copy, folder, _a_plot(copy))
+    finally:
+        copy.conn.close()
+
+
+def _pages(db: Database, folder: Path, seconds: float) -> dict:
+    from ..bench import page_times, thousand_plots
+    from ..work import cutting, outlook
+
+    scratch = folder / "pages.db"
+    backup(db, scratch)
+    copy = open_estate(scratch)
+    outlook(copy)
+    cutting(copy, {"seconds": 5})
+    thousand_plots.build(folder / "thousand.db").conn.close()
+    times = page_times.measure(str(scratch), _a_plot(copy))
+    copy.conn.close()
+    return {"pages": times, "target_ms": page_times.TARGET_MS, **page_times.phone_weight(), **page_times.map_weight(str(folder / "thousand.db"))}
+
+
+def _ripeness(db: Database, folder: Path, seconds: float) -> dict:
+    from ..bench import against_truth, ripeness_fit
+    from .seeding import FOLDER
+
+    try:
+        import statsmodels  # noqa: F401
+    except ImportError as error:
+        raise Problem("bench_no_statsmodels") from error
+    return ripeness_fit.measure(db, {code: float(row["brix_today_deg"]) for code, row in against_truth.truth(db, FOLDER).items() if row["brix_today_deg"]})
+
+
+def _coverage(db: Database, folder: Path, seconds: float) -> dict:
+    """Of the demo alone: no other estate comes with what is really so."""
+    from ..bench import against_truth
+    from .seeding import FOLDER
+
+    true = against_truth.truth(db, FOLDER)
+    if not true:
+        return {"intervals": {}, "faults": {}}
+    return {"intervals": against_truth.coverage(db, true), "faults": against_truth.faults(db, FOLDER)}
+
+
+def _cutting(db: Database, folder: Path, seconds: float) -> dict:
+    from ..bench import cutting_plan
+
+    return cutting_plan.measure(db, seconds)
+
+
+def _receiving_lines(edge: Edge, m: dict):
+    for name in ("batch", "record"):
+        yield edge.words(f"bench.receiving.{name}", ours_ms=m[f"{name}_ms"], floor_ms=m[f"{name}_floor_ms"], ratio=m[f"{name}_ratio"], p95_ms=m[f"{name}_p95_ms"], per_s=m["records_per_s"])
+
+
+def _pages_lines(edge: Edge, m: dict):
+    for page, t in m["pages"].items():
+        yield edge.words("bench.pages.page" if t["p95_ms"] <= m["target_ms"] else "bench.pages.slow", page=page, target_ms=m["target_ms"], **t)
+    yield edge.words("bench.pages.phone", kb=m["phone_shell_kb"], target_kb=m["phone_shell_target_kb"])
+    yield edge.words("bench.pages.map", plots=m["map_plots"], kb=m["map_kb"], script_kb=m["map_script_kb"], data_kb=m["map_data_kb"], target_kb=m["map_target_kb"])
+
+
+def _ripeness_lines(edge: Edge, m: dict):
+    yield edge.words("bench.ripeness.fit", **m)
+    if "error_deg" in m:
+        yield edge.words("bench.ripeness.error", **m)
+
+
+def _coverage_lines(edge: Edge, m: dict):
+    if not m["intervals"]:
+        yield edge.words("bench.coverage.none")
+        return
+    for week, c in m["intervals"].items():
+        yield edge.words("bench.coverage.week", week=int(week), **{name: 100 * c[name] for name in ("brix80", "brix95", "share80", "tonnes80", "tonnes_bias")}, brix_bias_deg=c["brix_bias_deg"])
+    yield edge.words("bench.coverage.plants", plants80=100 * m["intervals"]["0"]["plants80"], plots=m["intervals"]["0"]["plots"])
+    yield edge.words("bench.coverage.faults", planted=m["faults"]["planted"], found=m["faults"]["found"], missed=len(m["faults"]["missed"]), alarms=len(m["faults"]["false_alarms"]))
+    yield from (f"  {line}" for line in m["faults"]["missed"] + m["faults"]["false_alarms"])
+
+
+def _cutting_lines(edge: Edge, m: dict):
+    yield edge.words("bench.cutting.plan", plan=m["plan_mxn"] / 1e6, seconds=m["plan_s"])
+    if "bound_mxn" in m:
+        yield edge.words("bench.cutting.bound", bound=m["bound_mxn"] / 1e6, room=100 * m["room_mxn"] / max(abs(m["bound_mxn"]), 1.0))
+    for key, value in m.items():
+        if key.startswith("better_than_"):
+            how = key.removeprefix("better_than_")
+            name = edge.words("bench.cutting.name_unaided") if how == "unaided" else edge.words(f"cutting.rule.{how}")
+            yield edge.words("bench.cutting.against", name=name, value=m[f"{how}_mxn"] / 1e6, better=100 * value)
+
+
+MEASURES: dict[str, Callable[[Database, Path, float], dict]] = {"receiving": _receiving, "pages": _pages, "ripeness": _ripeness, "coverage": _coverage, "cutting": _cutting}
+LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "ripeness": _ripeness_lines, "coverage": _coverage_lines, "cutting": _cutting_lines}
