@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import json
 
-PREFIX = "0193c000-0000-7000-8000-"
-INSTALL = "0193c000-aaaa-7000-8000-00000000c0de"
+INSTALL = "0193c000-0000-7000-8000-00000000c0de"
 SPREAD_DEG = (-2.2, -1.6, -1.2, -0.8, -0.5, -0.2, 0.2, 0.5, 0.8, 1.2, 1.6, 2.2)
 """Twelve plants around their plot's mean; they sum to nothing."""
 
@@ -20,20 +19,33 @@ def enrolled(app, db, name: str = "Teléfono de prueba"):
     return client
 
 
-def rounds_of_twelve(means_deg: dict[str, float], day: str = "2026-11-23") -> bytes:
-    """One batch of bytes: per plot a round (no ATC, zero checked) and twelve readings at 20 °C around the given mean."""
-    records, seq = [], 0
+class Log:
+    """What a phone wrote down, in order: ids and sequence numbers as it gives them out."""
 
-    def add(kind: str, plot: str, round_id: str | None, minute: int, **fields) -> str:
-        nonlocal seq
-        seq += 1
-        name = f"{PREFIX}{seq:012x}"
-        records.append({"id": name, "install": INSTALL, "seq": seq, "round": round_id, "kind": kind, "plot": plot, "taken_at": f"{day}T{6 + minute // 60:02d}:{minute % 60:02d}:00-06:00",
-                        "position": None, "confirmed": False, "replaces": None, **fields})
+    def __init__(self, install: str = INSTALL, first_seq: int = 1) -> None:
+        self.install, self.seq, self.records = install, first_seq - 1, []
+
+    def add(self, kind: str, plot: str, taken_at: str, round_id: str | None = None, **fields) -> str:
+        self.seq += 1
+        name = f"{self.install[:24]}{self.seq:012x}"
+        self.records.append({"id": name, "install": self.install, "seq": self.seq, "round": round_id, "kind": kind, "plot": plot, "taken_at": taken_at,
+                             "position": None, "confirmed": False, "replaces": None, **fields})
         return name
 
-    for k, (plot, mean) in enumerate(sorted(means_deg.items())):
-        first = add("round", plot, None, 25 * k, crew="Cuadrilla 1", people="IR", instrument="R-7", atc="no", zero_check_deg=0.0, start_row=3)
+    def round_of_twelve(self, plot: str, mean_deg: float, day: str, minute: int = 0) -> None:
+        """A round (no ATC, zero checked) and twelve readings at 20 °C around a mean."""
+        at = lambda m: f"{day}T{6 + m // 60:02d}:{m % 60:02d}:00-06:00"  # noqa: E731
+        first = self.add("round", plot, at(minute), crew="Cuadrilla 1", people="IR", instrument="R-7", atc="no", zero_check_deg=0.0, start_row=3)
         for i, apart in enumerate(SPREAD_DEG):
-            add("reading", plot, first, 25 * k + 1 + i, row=3 + 4 * i, plant=5, brix_raw_deg=round(mean + apart, 1), juice_temp_c=20.0)
-    return json.dumps({"schema": 1, "sent_at": f"{day}T12:00:00-06:00", "records": records}, ensure_ascii=False).encode()
+            self.add("reading", plot, at(minute + 1 + i), first, row=3 + 4 * i, plant=5, brix_raw_deg=round(mean_deg + apart, 1), juice_temp_c=20.0)
+
+    def body(self, sent_at: str = "2026-11-23T12:00:00-06:00") -> bytes:
+        return json.dumps({"schema": 1, "sent_at": sent_at, "records": self.records}, ensure_ascii=False).encode()
+
+
+def rounds_of_twelve(means_deg: dict[str, float], day: str = "2026-11-23") -> bytes:
+    """One batch of bytes: a round of twelve in each plot, half an hour apart."""
+    log = Log()
+    for k, (plot, mean) in enumerate(sorted(means_deg.items())):
+        log.round_of_twelve(plot, mean, day, 25 * k)
+    return log.body()

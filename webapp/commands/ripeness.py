@@ -8,6 +8,7 @@ from .. import settings
 from ..cli import Edge
 from ..problems import Problem
 from ..ripeness import service
+from ..work import estimates
 
 CODES = "TECMP"
 
@@ -21,7 +22,13 @@ CODES = "TECMP"
 def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool, as_json: bool) -> None:
     """Madurez por tabla y semana / ripeness by plot and week."""
     db = edge.open()
-    found = service.answer(db, fresh=refit)
+    found = service.answer(db)
+    old = service.stale(found, db)
+    if old and (refit or not found.meta["plots"]):
+        estimates(db)
+        found, old = service.answer(db), False
+    if old:
+        click.echo(edge.words("commands.stale"), err=True)
     weeks = found.meta["weeks"]
     week = week or weeks[0]
     if week not in weeks:

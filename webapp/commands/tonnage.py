@@ -7,6 +7,7 @@ import click
 from ..cli import Edge
 from ..problems import Problem
 from ..tonnage import service
+from ..work import estimates
 
 
 @click.command("tonnage")
@@ -16,7 +17,14 @@ from ..tonnage import service
 @click.pass_obj
 def tonnage_command(edge: Edge, plot: str | None, week: str | None, as_json: bool) -> None:
     """Plantas y toneladas / plants and tonnes."""
-    found = service.answer(edge.open())
+    db = edge.open()
+    found = service.answer(db)
+    if service.stale(found, db):
+        if found.meta["plots"]:
+            click.echo(edge.words("commands.stale"), err=True)
+        else:
+            estimates(db)
+            found = service.answer(db)
     weeks, a = found.meta["weeks"], found.arrays
     week = week or weeks[0]
     if week not in weeks:
