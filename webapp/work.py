@@ -12,11 +12,13 @@ from .solver import Progress, no_progress
 
 
 def estimates(db: Database, params: dict | None = None, progress: Progress = no_progress) -> dict[str, Any]:
-    """Refit ripeness, then tonnage and crop from it."""
+    """Look for doubts, refit ripeness, then tonnage and crop from it."""
     from .crop import service as crop
     from .ripeness import service as ripeness
+    from .survey import service as survey
     from .tonnage import service as tonnage
 
+    survey.review(db)
     progress(0.02, "work.ripeness")
     fitted = ripeness.fit(db)
     progress(0.6, "work.tonnage")

@@ -12,13 +12,14 @@ from ..problems import Problem
 from ..survey import service as survey
 from .access import db, may
 from .layout import render, words
+from .resting import known_doubts
 
 bp = Blueprint("held", __name__)
 
 
 @bp.get("/held")
 def page(problem: Problem | None = None) -> str:
-    held, doubts, waiting = survey.held(db()), survey.doubts(db()), land.waiting(db())
+    held, doubts, waiting = survey.held(db()), known_doubts(), land.waiting(db())
     return render("held.html", title=words("pages.held.title", n=len(held) + len(doubts) + len(waiting), held=len(held), doubts=len(doubts), waiting=len(waiting)),
                   held=held, doubts=doubts, waiting=waiting, problem=problem, can_mend=may("mend_records"),
                   done=request.args.get("done", ""))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from .. import jobs
 from ..answers import Answer
 from .access import db
@@ -28,6 +26,11 @@ def estimates() -> tuple[Answer, Answer, Answer, str]:
     return ripe, tonnage.answer(db()), crop.answer(db()), stale
 
 
-def column(answer: Answer, name: str, index: int) -> Any:
-    """One week's column of a [plot, week] array."""
-    return answer.arrays[name][:, index]
+def known_doubts() -> list[dict]:
+    """Doubts as last looked for; where records came in since, the estimates' job looks again."""
+    from ..survey import service as survey
+
+    if survey.doubts_old(db()):
+        jobs.ask(db(), "estimates", "pages")
+    return survey.doubts(db(), look=False)
+

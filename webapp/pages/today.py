@@ -14,7 +14,7 @@ from ..weeks import monday_of
 from .access import db, may
 from .conditions import CODES
 from .layout import render, words
-from .resting import estimates
+from .resting import estimates, known_doubts
 
 bp = Blueprint("today", __name__)
 LEASE_SOON_DAYS, OLD_VISIT_DAYS, LOST_PHONE_DAYS = 270, 84, 2
@@ -70,7 +70,7 @@ def _days_since(day, today) -> int:
 
 
 def _from_records() -> list[dict]:
-    held, doubts, waiting = survey.held(db()), survey.doubts(db()), land.waiting(db())
+    held, doubts, waiting = survey.held(db()), known_doubts(), land.waiting(db())
     return (_task("held", url_for("held.page"), len(held)) + _task("doubts", url_for("held.page"), len(doubts)) + _task("outlines", url_for("held.page"), len(waiting)))
 
 

@@ -124,12 +124,19 @@ def review(db: Database) -> dict[str, int]:
     return {"freed": freed, "doubts": len({(d["code"], d["record"]) for d in store.doubts(db)} - before)}
 
 
-def doubts(db: Database) -> list[dict]:
-    """Open doubts about records in use, of today's data: code, record, what and do as sentences, and a proposal or None.
+def doubts_old(db: Database) -> bool:
+    """Whether records came in since doubts were last looked for."""
+    return store.marked(db, "doubted") != data_version(db)
 
-    ``is_record`` tells whether ``record`` names one with a history (not a plot or a phone).
+
+def doubts(db: Database, look: bool = True) -> list[dict]:
+    """Open doubts about records in use: code, record, what and do as sentences, and a proposal or None.
+
+    Looks for new ones first where records came in since, unless ``look`` is False (a page shows the last
+    known at once and leaves the looking to the estimates' job). ``is_record`` tells whether ``record``
+    names one with a history (not a plot or a phone).
     """
-    if store.marked(db, "doubted") != data_version(db):
+    if not store.marked(db, "doubted") or look and doubts_old(db):
         try:
             review(db)
         except Problem as problem:  # a file that can't be written still shows what it knew
