@@ -80,7 +80,13 @@ def main(argv: list[str] | None = None) -> None:
     argv = sys.argv[1:] if argv is None else argv
     language = argv[argv.index("--lang") + 1] if "--lang" in argv[:-1] else language_of(dict(os.environ))
     try:
-        main_group.main(args=argv, standalone_mode=False)
+        try:
+            main_group.main(args=argv, standalone_mode=False)
+        except BrokenPipeError:  # whoever read our output has seen enough
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            sys.exit(0)
+        except OSError as error:  # a target that can't be written, no room for a temporary file
+            raise Problem("file_refused", where=str(error.filename or ""), reason=error.strerror or str(error)) from error
     except Problem as problem:
         click.echo(problem.text(language if language in LANGUAGES else "es"), err=True)
         for part in problem.parts:

@@ -125,6 +125,8 @@ def test_refusals_go_to_stderr_in_words_with_status_1(tmp_path, language, says):
         refused = pinario(path, command, "load", file, language=language, code=1)
         assert refused.stderr.strip() and refused.stdout == "", (command, name)
     assert pinario(path, "ripeness", "--week", "2040-W01", language=language, code=1).stderr
+    nowhere = tmp_path / "no" / "hay" / "x.csv"
+    assert str(nowhere) in pinario(path, "export", nowhere, language=language, code=1).stderr
 
 
 def test_wrong_usage_is_status_2(tmp_path):

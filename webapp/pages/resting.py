@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from .. import jobs
 from ..answers import Answer
+from ..problems import Problem
 from .access import db
 from .layout import words
 
@@ -21,9 +22,18 @@ def estimates() -> tuple[Answer, Answer, Answer, str]:
     ripe = ripeness.answer(db())
     stale = ""
     if ripeness.stale(ripe, db()):
-        jobs.ask(db(), "estimates", "pages")
+        _ask()
         stale = words("pages.stale", made_at=ripe.made_at[:16].replace("T", " "))
     return ripe, tonnage.answer(db()), crop.answer(db()), stale
+
+
+def _ask() -> None:
+    """Ask for a refit; a file that can't be written still shows what it knows."""
+    try:
+        jobs.ask(db(), "estimates", "pages")
+    except Problem as problem:
+        if problem.code not in ("database_read_only", "database_full", "database_busy"):
+            raise
 
 
 def known_doubts() -> list[dict]:
@@ -31,6 +41,6 @@ def known_doubts() -> list[dict]:
     from ..survey import service as survey
 
     if survey.doubts_old(db()):
-        jobs.ask(db(), "estimates", "pages")
+        _ask()
     return survey.doubts(db(), look=False)
 
