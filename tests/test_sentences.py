@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from webapp.config import SETTINGS
+from webapp.config import SETTINGS, words_code
 from webapp.sentences import catalogue
 
 ROOT = Path(__file__).parent.parent
@@ -37,6 +37,17 @@ def test_every_setting_has_words():
     missing = [f"setting.{s.name}" for s in SETTINGS if f"setting.{s.name}" not in catalogue("es")]
     missing += [f"setting.{s.name}.help" for s in SETTINGS if f"setting.{s.name}.help" not in catalogue("es")]
     assert not missing, missing
+
+
+def test_units_and_sources_of_settings_have_words():
+    """config.py keeps them in English beside the number; the English catalogue says the same, the Spanish one translates."""
+    for setting in SETTINGS:
+        for kind in ("unit", "source"):
+            text = getattr(setting, kind)
+            if text:
+                code = words_code(kind, text)
+                assert catalogue("en")[code].replace("{{", "{").replace("}}", "}") == text, f"{setting.name}: {code}"
+                assert catalogue("es")[code], code
 
 
 @pytest.mark.parametrize("place", sorted(p.relative_to(ROOT).as_posix() for p in (ROOT / "webapp").rglob("*") if p.suffix in (".py", ".html")))

@@ -6,6 +6,7 @@ is a number the user should replace with the estate's own; pages mark it so.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -110,3 +111,9 @@ SETTINGS: tuple[Setting, ...] = (
     S("horizon_years", 15, "years", "outlook", "whole", low=12, high=20, source="ripening time + longest ageing + 4"),
 )
 BY_NAME: dict[str, Setting] = {s.name: s for s in SETTINGS}
+
+
+def words_code(kind: str, text: str) -> str:
+    """Code of a unit's or a source's words (``unit.months``): made from its English text, which stays readable here."""
+    named = text.replace("°", "deg ").replace("%", "percent ").replace("·", " by ").replace("…", " to ")
+    return f"{kind}.{re.sub(r'[^a-z0-9]+', '_', named.lower()).strip('_')}"

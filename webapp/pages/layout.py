@@ -9,6 +9,7 @@ from flask import Flask, g, render_template, request
 from markupsafe import Markup
 
 from .. import clock, dictionary
+from ..config import words_code
 from ..database import rows
 from ..people import permissions
 from ..problems import Problem
@@ -62,7 +63,7 @@ def _shared() -> dict[str, Any]:
         "estate_name": estate[0]["name"] if estate else "", "this_week": clock.of(db()).week(), "today": clock.of(db()).today(),
         "main_nav": _navigation(MAIN), "more_nav": _navigation(MORE), "endpoint": endpoint, "room": endpoint.split(".")[0],
         "html_lang": "es-MX" if g.get("language", "es") == "es" else "en", "svg": Markup,
-        "other_language": _other_language, "choice": _choice, "kind_name": _kind_name, "known": known,
+        "other_language": _other_language, "choice": _choice, "kind_name": _kind_name, "setting_words": _setting_words, "known": known,
     }
 
 
@@ -73,6 +74,11 @@ def _choice(kind: str, name: str, value: Any) -> str:
 
 def _kind_name(kind: str) -> str:
     return dictionary.kinds()[kind].label[g.get("language", "es")] if kind in dictionary.kinds() else kind
+
+
+def _setting_words(kind: str, text: str) -> str:
+    """A setting's unit or source in the request's language ("" stays "")."""
+    return words(words_code(kind, text)) if text else ""
 
 
 def _other_language() -> str:
