@@ -21,8 +21,8 @@ def measure(db: Database, truth: dict[str, float] | None = None) -> dict[str, fl
     and their ratio (ours over theirs). With ``truth`` (plot → mean °Brix today, demo only) also how far each is off today:
     root mean square over the plots that were visited.
 
-    MixedLM's is the linear model that a statistician would write first; ours also lets every plot have its own pace, the
-    season its own phase and doubtful readings less weight. Without ``re_formula`` MixedLM would leave the plot effect out
+    MixedLM's is the linear model that a statistician would write first; ours is a growth curve with a level and a pace for
+    every plot. Without ``re_formula`` MixedLM would leave the plot effect out
     as soon as there is a ``vc_formula``. Ours includes gathering the visits from the (cached) records.
     """
     import statsmodels.formula.api as smf
