@@ -40,7 +40,7 @@
       const a = map.latLngToLayerPoint(bounds.getNorthWest());
       const b = map.latLngToLayerPoint(bounds.getSouthEast());
       const label = mark.getElement();
-      if (label) label.hidden = Math.min(b.x - a.x, b.y - a.y) < 22;
+      if (label) label.hidden = Math.min(b.x - a.x, b.y - a.y) < 15;
     }
   };
 
