@@ -168,3 +168,23 @@ def test_closures_are_whole_weeks_of_known_places(db):
     assert [c["id"] for c in service.closures(db)] == [made]
     service.remove_closure(db, made, "Ana")
     assert service.closures(db) == []
+
+
+def test_a_decision_on_an_outline_is_remembered_when_the_file_comes_again(db):
+    bow_tie = [[-102.99, 20.6], [-102.987, 20.603], [-102.987, 20.6], [-102.99, 20.603], [-102.99, 20.6]]
+    data = geojson(feature("A", SQUARE), feature("A", moved(0.05)), feature("B", bow_tie))
+    assert len(load(db, data).waiting) == 2
+    assert len(load(db, data).waiting) == 2 and len(service.waiting(db)) == 2, "what waits already is not doubled"
+    second, twisted = service.waiting(db)
+    with pytest.raises(Problem) as taken:
+        service.settle_waiting(db, second["id"], "Ana", "take")
+    assert taken.value.code == "plot_code_taken" and service.outlines(db)["A"]["coordinates"][0][0][0] == pytest.approx(-103.0, abs=1e-6)
+    service.settle_waiting(db, second["id"], "Ana", "take", code="A2")
+    service.settle_waiting(db, twisted["id"], "Ana", "drop")
+    assert load(db, data).waiting == () and service.waiting(db) == [] and set(service.plots(db).index) == {"A", "A2"}
+
+
+def test_replacing_an_outline_by_one_that_waited_keeps_the_old_one(db):
+    load(db, geojson(feature("A", SQUARE), feature("A", moved(0.05))))
+    service.settle_waiting(db, service.waiting(db)[0]["id"], "Ana", "replace")
+    assert len(service.outline_versions(db, "A")) == 2

@@ -137,3 +137,24 @@ def test_a_planner_asks_for_a_plan_and_publishes_its_orders(demo_path):
     assert client.get("/today").status_code == 200
     calendar = client.get("/cutting/plan.ics").get_data(as_text=True)
     assert calendar.startswith("BEGIN:VCALENDAR") and all(len(line.encode()) <= 75 for line in calendar.split("\r\n"))
+
+
+def test_pages_hold_while_a_refit_is_half_done(demo_path):
+    """A plot newer than the answers, and answers of different ages: pages show one set, never an error."""
+    from webapp import create_app
+    from webapp.database import open_estate
+    from webapp.land import service as land
+    from webapp.ripeness import service as ripeness
+
+    db = open_estate(demo_path)
+    ring = [[-102.5, 20.9], [-102.497, 20.9], [-102.497, 20.903], [-102.5, 20.903], [-102.5, 20.9]]
+    feature = {"type": "Feature", "properties": {"code": "AA-01", "name": "Nueva", "planted_on": "2020-07-01"}, "geometry": {"type": "Polygon", "coordinates": [ring]}}
+    land.load(db, land.read(json.dumps({"type": "FeatureCollection", "features": [feature]}).encode(), "n.geojson"), "Ana")
+    client = create_app(demo_path, testing=True).test_client()
+    client.post("/sign-in", data={"login": "jefa", "password": "jefa-del-rancho"})
+    for moment in ("before any refit", "ripeness alone refitted"):
+        for path in ("/map", "/map/plots.json", "/ripeness", "/plots/AA-01", "/plots/VS-04", "/cutting", "/today", "/export/plots.csv"):
+            reply = client.get(path)
+            assert reply.status_code == 200, (moment, path)
+        assert "jimada" not in client.get("/plots/AA-01").get_data(as_text=True).split("</h1>")[0]
+        ripeness.fit(db)

@@ -134,14 +134,24 @@ def answer(db: Database, fresh: bool = False) -> Answer:
     if found is not None:
         return found
     d, line = draws(db), art_line(db)
-    meta = {"plots": list(d.plots), "weeks": list(d.weeks), "seed": SEED, "n": int(d.share.shape[0]), "art_percent_per_brix": line.slope, "art_sd": line.sd, "art_loads": line.n,
+    ripe, tonnes = _parts(db)
+    meta = {"rests_on": {"ripeness": ripe.key, "tonnage": tonnes.key}, "plots": list(d.plots), "weeks": list(d.weeks), "seed": SEED, "n": int(d.share.shape[0]), "art_percent_per_brix": line.slope, "art_sd": line.sd, "art_loads": line.n,
             "by_lab": {name: list(v) for name, v in line.by_lab.items()}, "area_ha": float(land.plots(db).loc[list(d.plots), "area_ha"].sum()) if d.plots else 0.0}
     return answers.put(db, STAGE, key(db), meta, {n: np.asarray(v, np.float32) for n, v in joint.summary(d).items()})
 
 
+def basis(db: Database, a: Answer) -> tuple[Answer, Answer]:
+    """The ripeness and tonnage answers a crop answer was made from: a page that shows all three shows one set.
+
+    While a refit is half done the newest of each stage may speak of different plots.
+    """
+    return tuple(answers.get(db, stage, a.meta["rests_on"][stage]) or service.answer(db) for stage, service in (("ripeness", ripeness), ("tonnage", tonnage)))
+
+
 def rows(db: Database, weeks: int = 26, plot: str | None = None) -> list[dict[str, Any]]:
     """Flat rows by plot and week: ripeness and crop together, for exports."""
-    ripe, a = ripeness.answer(db), answer(db)
+    a = answer(db)
+    ripe, _ = basis(db, a)
     at = {code: i for i, code in enumerate(a.meta["plots"])}
     out = []
     for i, code in enumerate(ripe.meta["plots"]):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from dataclasses import dataclass
 from datetime import date
@@ -13,9 +11,9 @@ from .. import answers, clock
 from ..database import Database, atomic
 from ..people import service as people
 from ..problems import Problem
-from ..weeks import monday_of
 from . import listing, shapes, store
 from .findings import Finding
+from .roads_service import add_closure, closures, load_closures, remove_closure  # noqa: F401  (other rooms call them here)
 
 STATUSES = ("standing", "cut", "fallow", "retired")
 FORMATS = ("geojson", "gpkg", "shp", "kml", "csv")
@@ -121,8 +119,14 @@ def _sort(db: Database, found) -> tuple[list, list, list, list, list[Finding]]:
             changed.append(f)
         else:
             same.append(f)
-    waiting = [f for f in found.features if f.number in blocked]
+    decided = store.known_waiting(db)
+    waiting = [f for f in found.features if f.number in blocked and not decided.get(_waiting_key(f))]
+    same += [f for f in found.features if f.number in blocked and decided.get(_waiting_key(f))]  # a person has settled exactly this one before
     return new, changed, same, waiting, findings + list(found.notes)
+
+
+def _waiting_key(feature) -> tuple[str, str]:
+    return feature.code, json.dumps(feature.geometry) if feature.geometry else ""
 
 
 def _differs(feature, row: dict, outline: dict | None) -> bool:
@@ -143,7 +147,8 @@ def load(db: Database, found, who: str) -> Preview:
         new, changed, same, waiting, findings = _sort(db, found)
         for feature in (*new, *changed):
             _put(db, feature, found.file, at, who)
-        for feature in waiting:
+        there = store.known_waiting(db)
+        for feature in (f for f in waiting if _waiting_key(f) not in there):
             mine = [f.as_dict() for f in findings if f.feature == feature.number]
             store.add_waiting(db, {"file": found.file, "feature": feature.number, "code": feature.code, "attributes": json.dumps(feature.attributes, ensure_ascii=False),
                                    "geometry": json.dumps(feature.geometry) if feature.geometry else None, "findings": json.dumps(mine, ensure_ascii=False), "at": at, "by": who})
@@ -172,9 +177,9 @@ def waiting(db: Database) -> list[dict]:
 
 
 def settle_waiting(db: Database, waiting_id: int, who: str, action: str, code: str = "") -> None:
-    """``take`` a waiting outline (mended where its ring is invalid) under a code, or ``drop`` it.
+    """``take`` a waiting outline (mended where its ring is invalid) under a new code, ``replace`` that of a plot, or ``drop`` it.
 
-    Problems: ``waiting_unknown``, ``waiting_no_outline``, ``plot_code_missing``.
+    Problems: ``waiting_unknown``, ``waiting_no_outline``, ``plot_code_missing``, ``plot_code_taken``.
     """
     from . import intake
 
@@ -182,20 +187,22 @@ def settle_waiting(db: Database, waiting_id: int, who: str, action: str, code: s
     if found is None:
         raise Problem("waiting_unknown", where=str(waiting_id), status=404)
     with atomic(db):
-        if action == "take":
+        if action in ("take", "replace"):
             geometry = shapes.parse(found["geometry"])
             if geometry is None or geometry.geom_type not in ("Polygon", "MultiPolygon"):
                 raise Problem("waiting_no_outline", where=found["code"] or str(found["feature"]))
             code = code.strip() or found["code"]
             if not code:
                 raise Problem("plot_code_missing", where="code")
+            if action == "take" and store.plots(db, code):
+                raise Problem("plot_code_taken", where=code, status=409)
             sound = shapes.mended(geometry) if shapes.why_invalid(geometry) else geometry
             _put(db, intake.Feature(found["feature"], {**found["attributes"], "code": code}, shapes.as_plain(sound)), found["file"], clock.of(db).stamp(), who)
             answers.bump(db, "land")
         elif action != "drop":
             raise Problem("waiting_unknown", where=action, status=404)
         store.settle_waiting(db, waiting_id, clock.of(db).stamp(), who)
-        people.note(db, who, f"{action}_outline", code or found["code"] or found["file"])
+        people.note(db, who, "replace_outline_by" if action == "replace" else f"{action}_outline", code or found["code"] or found["file"])
 
 
 def export_plots(db: Database, kind: str) -> tuple[bytes, str, str]:
@@ -254,44 +261,3 @@ def replace_outline(db: Database, code: str, geometry: dict, source: str, who: s
         store.add_outline(db, code, shapes.as_geojson(found), shapes.measure(found), source, clock.of(db).stamp(), who)
         answers.bump(db, "land")
         people.note(db, who, "replace_outline", code, after=source)
-
-
-def closures(db: Database) -> list[dict]:
-    return store.closures(db)
-
-
-def add_closure(db: Database, scope: str, subject: str, from_week: str, to_week: str, reason: str, who: str) -> int:
-    """A zone's or plot's road closed for whole ISO weeks. Problems ``week_bad``, ``closure_subject``."""
-    for week in (from_week, to_week):
-        try:
-            monday_of(week)
-        except ValueError:
-            raise Problem("week_bad", where="week", value=week) from None
-    if monday_of(to_week) < monday_of(from_week):
-        raise Problem("week_bad", where="to_week", value=to_week)
-    known = set(zones(db).index) if scope == "zone" else {row["code"] for row in store.plots(db)}
-    if scope not in ("zone", "plot") or subject not in known:
-        raise Problem("closure_subject", where=subject or scope)
-    with atomic(db):
-        made = store.add_closure(db, {"scope": scope, "subject": subject, "from_week": from_week, "to_week": to_week, "reason": reason.strip()[:200], "by": who})
-        answers.bump(db, "closures")
-        people.note(db, who, "close_road", subject, after=f"{from_week}–{to_week}")
-    return made
-
-
-def remove_closure(db: Database, closure: int, who: str) -> None:
-    with atomic(db):
-        found = store.remove_closure(db, closure)
-        if found is None:
-            raise Problem("closure_subject", where=str(closure), status=404)
-        answers.bump(db, "closures")
-        people.note(db, who, "open_road", found["subject"], before=f"{found['from_week']}–{found['to_week']}")
-
-
-def load_closures(db: Database, data: bytes, who: str) -> int:
-    """Closures from a CSV with scope, subject, from_week, to_week, reason; all or none."""
-    with atomic(db):
-        rows = list(csv.DictReader(io.StringIO(data.decode("utf-8-sig"))))
-        for row in rows:
-            add_closure(db, row["scope"], row["subject"], row["from_week"], row["to_week"], row.get("reason", ""), who)
-    return len(rows)

@@ -109,5 +109,10 @@ def waiting(db: Database) -> list[dict]:
              "findings": json.loads(row["findings"])} for row in found]
 
 
+def known_waiting(db: Database) -> dict[tuple[str, str], bool]:
+    """(code, outline as text) of every outline that waits or waited → whether a person has decided on it."""
+    return {(row["code"], row["geometry"] or ""): row["settled_at"] is not None for row in rows(db, "SELECT code, geometry, settled_at FROM waiting_plot ORDER BY id")}
+
+
 def settle_waiting(db: Database, waiting_id: int, at: str, by: str) -> None:
     db["waiting_plot"].update(waiting_id, {"settled_at": at, "settled_by": by})

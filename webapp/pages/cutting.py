@@ -10,7 +10,6 @@ from ..cutting import explain
 from ..cutting import service as cutting
 from ..land import service as land
 from ..problems import Problem
-from ..ripeness import service as ripeness
 from .access import db, may
 from .conditions import letter, little_known
 from .layout import n0, render, words
@@ -43,14 +42,16 @@ def _change(c: dict) -> str:
 
 
 def _picture(view) -> str:
-    ripe, crop = ripeness.answer(db()), crop_service.answer(db())
+    crop = crop_service.answer(db())
+    ripe, _ = crop_service.basis(db(), crop)
     weeks = [w["week"] for w in view.weeks]
     plots = land.plots(db())
     cut: dict[str, dict[str, dict]] = {}
     for c in view.cuts:
         cut.setdefault(c["plot"], {})[c["week"]] = c
     ordered = {(o["plot"], o["week"]) for w in weeks[:4] for o in cutting.orders(db(), week=w)}
-    known = {code: i for i, code in enumerate(ripe.meta["plots"])}
+    known = {code: i for i, code in enumerate(ripe.meta["plots"]) if code in crop.meta["plots"]}
+    mass = {code: float(crop.arrays["tonnes"][i, 0]) for i, code in enumerate(crop.meta["plots"])}
     at = [ripe.meta["weeks"].index(w) if w in ripe.meta["weeks"] else None for w in weeks]
     wide = little_known(ripe)
     groups: dict[str, list[PlanRow]] = {}
@@ -62,7 +63,7 @@ def _picture(view) -> str:
         cleared = [k for k, w in enumerate(weeks) if w in mine and mine[w]["clearing"]]
         year = plots.at[code, "planted_on"].year if plots.at[code, "planted_on"] else "–"
         groups.setdefault(plots.at[code, "zone"] or "–", []).append(PlanRow(
-            f"{plots.at[code, 'name']}, {code}", f"{year}  {n0(float(crop.arrays['tonnes'][i, 0]))} t", shares, letters, [mine[w]["mass_t"] if w in mine else 0.0 for w in weeks],
+            f"{plots.at[code, 'name']}, {code}", f"{year}  {n0(mass[code])} t", shares, letters, [mine[w]["mass_t"] if w in mine else 0.0 for w in weeks],
             bool(wide[i, 0]), [(code, w) in ordered for w in weeks], max(cleared) if cleared else None))
     return plan_rows("plan", weeks, sorted(groups.items()), [w["delivered_t"] for w in view.weeks], [w["lo80_t"] for w in view.weeks], [w["hi80_t"] for w in view.weeks],
                      [w["need_t"] for w in view.weeks],

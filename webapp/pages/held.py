@@ -22,7 +22,7 @@ def page(problem: Problem | None = None) -> str:
     held, doubts, waiting = survey.held(db()), known_doubts(), land.waiting(db())
     return render("held.html", title=words("pages.held.title", n=len(held) + len(doubts) + len(waiting), held=len(held), doubts=len(doubts), waiting=len(waiting)),
                   held=held, doubts=doubts, waiting=waiting, problem=problem, can_mend=may("mend_records"),
-                  done=request.args.get("done", ""))
+                  done=request.args.get("done", ""), plot_codes=set(land.plots(db()).index))
 
 
 def _after(done: str) -> Response:

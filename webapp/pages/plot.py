@@ -29,10 +29,12 @@ def page(code: str) -> str:
     about = land.plot(db(), code)
     ripe, tonnes, crop, stale = estimates()
     context: dict = {"about": about, "code": code, "stale": stale, "loads": _loads(code), "labors": _labors(code), "outlines": land.outline_versions(db(), code)}
-    if code not in ripe.meta["plots"]:
+    if about["status"] != "standing":
         return render("plot_cut.html", title=words("pages.plot.title_cut", name=about["name"], code=code), **context)
+    if code not in ripe.meta["plots"] or code not in crop.meta["plots"] or code not in tonnes.meta["by_plot"]:
+        return render("plot_cut.html", title=words("pages.plot.title_new", name=about["name"], code=code), **context)
     now = ripeness.plot_now(db(), code)
-    at = ripe.meta["plots"].index(code)
+    at = crop.meta["plots"].index(code)  # each answer has its own plots: one may be older than another
     today = clock.of(db()).today()
     values = settings.load(db())
     readings = survey.readings(db())
@@ -52,7 +54,7 @@ def page(code: str) -> str:
         "tonnage": tonnes.meta["by_plot"][code], "mass_t": float(crop.arrays["tonnes"][at, 0]),
         "mass_lo": float(crop.arrays["tonnes_lo"][at, 0]), "mass_hi": float(crop.arrays["tonnes_hi"][at, 0]),
         "rounds": _rounds(mine), "help": ripeness.what_one_more_visit(db(), code), "weeks": now["weeks"][:26],
-        "why_not": cutting.explain(db(), None, code), "next_cuts": cutting.cuts_of(db(), code), "balance": tonnage.balance_sentence(db(), code),
+        "why_not": cutting.explain(db(), None, code), "next_cuts": cutting.cuts_of(db(), code), "has_plan": cutting.plan(db()) is not None, "balance": tonnage.balance_sentence(db(), code),
     }
     return render("plot.html", title=_headline(about, now), **context)
 
@@ -65,7 +67,7 @@ def _headline(about: dict, now: dict) -> str:
         return words("pages.plot.title_later", name=about["name"], word=word(now["condition"][0]))
     first, last = (monday_of(w) if w else None for w in now["window"])
     soon = first <= clock.of(db()).today()
-    month = lambda day: format_date(day, "MMMM y", locale=LOCALES[g.language])  # noqa: E731
+    month = lambda day: format_date(day, "MMMM 'de' y" if g.language == "es" else "MMMM y", locale=LOCALES[g.language])  # noqa: E731
     if last is None:
         return words("pages.plot.title_from", name=about["name"], word=word(now["condition"][0]), first=month(first))
     if soon:

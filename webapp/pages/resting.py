@@ -17,14 +17,14 @@ def estimates() -> tuple[Answer, Answer, Answer, str]:
     """
     from ..crop import service as crop
     from ..ripeness import service as ripeness
-    from ..tonnage import service as tonnage
 
-    ripe = ripeness.answer(db())
+    grown = crop.answer(db())
+    ripe, tonnes = crop.basis(db(), grown)
     stale = ""
     if ripeness.stale(ripe, db()):
         _ask()
         stale = words("pages.stale", made_at=ripe.made_at[:16].replace("T", " "))
-    return ripe, tonnage.answer(db()), crop.answer(db()), stale
+    return ripe, tonnes, grown, stale
 
 
 def _ask() -> None:
