@@ -170,3 +170,21 @@ def test_full_and_read_only_databases_leave_everything_as_it_was(field, tmp_path
     with pytest.raises(Problem) as refused:
         service.receive(closed, batch(record(900)), "tel", NOON)
     assert refused.value.code == "database_read_only"
+
+
+def test_a_record_in_use_is_corrected_by_the_office_and_the_original_stays(field):
+    receive(field, batch(record(1), record(2, brix_raw_deg=22.0)))
+    version = service.data_version(field)
+    assert {f["name"]: f["value"] for f in service.editable(field, record(1)["id"])}["brix_raw_deg"] == 24.0
+    for changes, code in (({}, "nothing_changed"), ({"brix_raw_deg": "900"}, "still_wrong")):
+        with pytest.raises(Problem) as refused:
+            service.correct(field, record(1)["id"], changes, "Ana")
+        assert refused.value.code == code and service.data_version(field) == version
+    service.correct(field, record(1)["id"], {"brix_raw_deg": "25,5"}, "Ana")
+    assert sorted(service.readings(field)["brix_raw_deg"]) == [22.0, 25.5] and service.data_version(field) != version
+    assert [s["step"] for s in service.record_history(field, record(1)["id"])] == ["came", "replaced"]
+    with pytest.raises(Problem) as gone:
+        service.correct(field, record(1)["id"], {"brix_raw_deg": "1"}, "Ana")
+    assert gone.value.code == "record_not_in_use" and service.editable(field, record(1)["id"]) == []
+    service.take_out(field, record(2)["id"], "Ana", "planta de otra tabla")
+    assert service.readings(field)["brix_raw_deg"].tolist() == [25.5]

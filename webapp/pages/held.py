@@ -88,10 +88,31 @@ def outline(waiting: int, action: str) -> Response | tuple[str, int]:
     return _after(action)
 
 
-@bp.get("/records/<record>")
-def record(record: str) -> str:
+@bp.get("/records/<record>", endpoint="record")
+def show_record(record: str, problem: Problem | None = None) -> str:
     """One record's history: as it came, what replaced it, what the office decided."""
     steps = survey.record_history(db(), record)
     for step in steps:
         step["shown"] = json.dumps(step.get("fields", {}), ensure_ascii=False, sort_keys=True) if not isinstance(step.get("fields"), str) else step["fields"]
-    return render("record.html", title=words("pages.record.title", record=record[:13]), steps=steps, record=record)
+    return render("record.html", title=words("pages.record.title", record=record[:13]), steps=steps, record=record, problem=problem,
+                  fields=survey.editable(db(), record) if may("mend_records") else [], plot=next((s["fields"].get("plot") for s in steps if isinstance(s.get("fields"), dict) and s["fields"].get("plot")), None))
+
+
+@bp.post("/records/<record>/correct")
+def correct(record: str) -> Response | tuple[str, int]:
+    """A correction by the office takes the record's place; only fields whose text changed count."""
+    fields = {name[2:]: value for name, value in request.form.items() if name.startswith("f.") and value != request.form.get("was." + name[2:], "")}
+    try:
+        survey.correct(db(), record, fields, g.person.name)
+    except Problem as refused:
+        return show_record(record, refused), refused.status
+    return _after("mended")
+
+
+@bp.post("/records/<record>/take-out")
+def take_out(record: str) -> Response | tuple[str, int]:
+    try:
+        survey.take_out(db(), record, g.person.name, request.form.get("why", ""))
+    except Problem as refused:
+        return show_record(record, refused), refused.status
+    return _after("aside")

@@ -81,7 +81,7 @@ def _rounds(mine) -> list[dict]:
     for (day, name), part in mine.groupby(["day", mine["round"].fillna("")]):
         out.append({"day": day, "round": name, "n": len(part), "mean": float(part["brix20_deg"].mean()), "raw": float(part["brix_raw_deg"].mean()),
                     "temp": float(part["juice_temp_c"].mean()) if part["juice_temp_c"].notna().any() else None,
-                    "instrument": next((v for v in part["instrument"] if isinstance(v, str)), ""), "tag": part["brix_tag"].iloc[0], "ids": list(part["id"])})
+                    "instrument": next((v for v in part["instrument"] if isinstance(v, str)), ""), "tag": part["brix_tag"].iloc[0], "readings": part[["id", "row", "plant", "brix_raw_deg", "juice_temp_c", "brix20_deg"]].to_dict("records")})
     return sorted(out, key=lambda r: r["day"], reverse=True)
 
 

@@ -30,7 +30,7 @@ PERMISSIONS: dict[str, frozenset[str]] = {
     "see_money": frozenset({"head", "planner"}),
     "see_orders": _ALL,
     "see_plan": frozenset({"head", "planner", "agronomist"}),
-    "see_trail": frozenset({"head", "keeper"}),
+    "see_trail": frozenset({"head", "planner", "agronomist", "keeper"}),
 }
 
 ROUTES: dict[str, str] = {
@@ -49,12 +49,14 @@ ROUTES: dict[str, str] = {
     "export.file": "export",
     "held.alike": "mend_records",
     "held.aside": "mend_records",
+    "held.correct": "mend_records",
     "held.doubt": "mend_records",
     "held.keep": "mend_records",
     "held.mend": "mend_records",
     "held.outline": "load_land",
     "held.page": "see_held",
     "held.record": "see_held",
+    "held.take_out": "mend_records",
     "land.close_road": "load_land",
     "land.export": "export",
     "land.load": "load_land",

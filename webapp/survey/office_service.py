@@ -66,7 +66,7 @@ def _waiting(db: Database, record_id: str) -> tuple[dict, dict]:
     return row, why
 
 
-def _typed(kind: str, changes: dict[str, Any]) -> dict[str, Any]:
+def typed(kind: str, changes: dict[str, Any]) -> dict[str, Any]:
     """Form texts in the types of the dictionary (comma or point); what is no number stays text and is refused later."""
     types = {f.name: f.type for f in dictionary.fields(kind)} if kind in dictionary.kinds() else {}
     out = {}
@@ -115,7 +115,7 @@ def mend(db: Database, record_id: str, changes: dict[str, Any], who: str) -> str
     _, why = _waiting(db, record_id)
     raw = _came(db, record_id, why["code"])
     kind = changes.get("kind", raw.get("kind"))
-    made = {**intake.raised(raw, store.record(db, record_id)["schema"]), **_typed(kind if isinstance(kind, str) else "", changes), "install": OFFICE, "seq": None, "confirmed": True}
+    made = {**intake.raised(raw, store.record(db, record_id)["schema"]), **typed(kind if isinstance(kind, str) else "", changes), "install": OFFICE, "seq": None, "confirmed": True}
     for name in ("round", "replaces"):
         made[name] = made[name] if isinstance(made.get(name), str) else None
     made["position"] = made["position"] if isinstance(made.get("position"), dict) else None
@@ -197,18 +197,18 @@ def _apply(db: Database, record_id: str, proposal: dict, who: str) -> None:
     if "void_round" in proposal:
         for row in living:
             if row.round == record_id or row.id == record_id:
-                _void(db, row.id, row.plot, who)
+                write_void(db, row.id, row.plot, who)
     elif "clear_in_round" in proposal:
         for row in living:
             if row.round == record_id and row.kind == "reading":
-                _correct(db, row.id, {proposal["clear_in_round"]: None}, who)
+                write_correction(db, row.id, {proposal["clear_in_round"]: None}, who)
     elif proposal.get("void"):
-        _void(db, record_id, store.record(db, record_id)["plot"], who)
+        write_void(db, record_id, store.record(db, record_id)["plot"], who)
     else:
-        _correct(db, record_id, proposal, who)
+        write_correction(db, record_id, proposal, who)
 
 
-def _correct(db: Database, record_id: str, changes: dict, who: str) -> None:
+def write_correction(db: Database, record_id: str, changes: dict, who: str) -> None:
     """The record again with some fields changed, at the time it was taken."""
     row = store.record(db, record_id)
     raw = {**intake.raised(rec.loads(row["bytes"]), row["schema"]), **changes, "install": OFFICE, "seq": None, "replaces": record_id, "confirmed": True, "taken_at": row["taken_fixed"]}
@@ -216,7 +216,7 @@ def _correct(db: Database, record_id: str, changes: dict, who: str) -> None:
     _write(db, raw, who, f"correct:{record_id}", MAY_ACCEPT)
 
 
-def _void(db: Database, record_id: str, plot: str | None, who: str) -> None:
+def write_void(db: Database, record_id: str, plot: str | None, who: str) -> None:
     raw = {"install": OFFICE, "seq": None, "round": None, "kind": "void", "plot": plot, "taken_at": clock.of(db).now().isoformat(timespec="milliseconds"), "position": None,
            "confirmed": True, "replaces": record_id}
     raw["id"] = rec.derived_id("void", {**raw, "at": clock.of(db).stamp()}, 0)
