@@ -40,7 +40,12 @@ class _Words(string.Formatter):
             from babel.lists import format_list
 
             return format_list([self.format_field(v, "") for v in value], locale=LOCALES[self.language])
-        return super().format_field(value, spec)
+        words = super().format_field(value, spec)
+        if isinstance(value, (int, float)) and not isinstance(value, bool):
+            words = words.replace("-", "−")  # a true minus, as wide as the plus
+            if spec.endswith("%"):
+                words = words[:-1] + "\u00a0%"  # both languages set it apart on these pages
+        return words
 
 
 def format_day(value: date | datetime | str, language: str, style: str = "date") -> str:

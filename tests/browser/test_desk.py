@@ -93,16 +93,16 @@ def test_page(seat, place, language):
     seat.asked.clear()
     seat.set_viewport_size(DESK)
     sit(seat, place, language)
+    assert seat.evaluate(WITHOUT_LABEL) == []
+    seat.evaluate("() => { document.documentElement.style.fontSize = '32px'; }")
+    assert seat.evaluate("() => document.documentElement.scrollWidth") <= DESK["width"], seat.evaluate(WIDER_THAN_THE_PAGE)
+    seat.evaluate("() => { document.documentElement.style.fontSize = ''; }")
+    seat.set_viewport_size(NARROW)
+    assert seat.evaluate("() => document.documentElement.scrollWidth") <= 320, seat.evaluate(WIDER_THAN_THE_PAGE)
     for size in (DESK, PHONE):
         seat.set_viewport_size(size)
         found = Axe().run(seat, options=RULES)
         assert found.violations_count == 0, found.generate_report()
-    seat.set_viewport_size(NARROW)
-    assert seat.evaluate("() => document.documentElement.scrollWidth") <= 320, seat.evaluate(WIDER_THAN_THE_PAGE)
-    seat.set_viewport_size(DESK)
-    seat.evaluate("() => { document.documentElement.style.fontSize = '32px'; }")
-    assert seat.evaluate("() => document.documentElement.scrollWidth") <= DESK["width"], seat.evaluate(WIDER_THAN_THE_PAGE)
-    assert seat.evaluate(WITHOUT_LABEL) == []
     complaints = [c for c in seat.complaints if not (place == "/plots/NO-99" and "404" in c)]
     assert complaints == []
     assert [url for url in seat.asked if not url.startswith((seat.desk.address, "data:", "blob:"))] == []

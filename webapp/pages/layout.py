@@ -13,7 +13,7 @@ from ..config import words_code
 from ..database import rows
 from ..people import permissions
 from ..problems import Problem
-from ..sentences import LANGUAGES, Sentence, format_day, known, say
+from ..sentences import LANGUAGES, LOCALES, Sentence, format_day, known, say
 from .access import db, may
 
 MAIN = (("today", "today.page"), ("map", "map.page"), ("ripeness", "ripeness.page"), ("cutting", "cutting.page"),
@@ -25,7 +25,7 @@ LANGUAGE_COOKIE = "language"
 
 def prepare(app: Flask) -> None:
     app.before_request(_language)
-    app.jinja_env.filters.update(n0=n0, n1=n1, n2=n2, pct=pct, day=day, short_day=short_day, week=short_week)
+    app.jinja_env.filters.update(n0=n0, n1=n1, n2=n2, pct=pct, day=day, short_day=short_day, weekday=weekday, week=short_week)
     app.context_processor(_shared)
 
 
@@ -131,6 +131,14 @@ def day(value: date | str | None) -> str:
 
 def short_day(value: date | str | None) -> str:
     return format_day(value, g.get("language", "es"), "short") if value else "–"
+
+
+def weekday(value: date | str) -> str:
+    """Monday to Sunday beside the date, short: what an order on paper needs."""
+    from babel.dates import format_date
+
+    value = date.fromisoformat(value[:10]) if isinstance(value, str) else value
+    return format_date(value, "EEE d MMM", locale=LOCALES[g.get("language", "es")])
 
 
 def short_week(value: str | None) -> str:

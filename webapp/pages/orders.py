@@ -6,7 +6,7 @@ from flask import Blueprint, request
 
 from .. import clock
 from ..cutting import service as cutting
-from ..weeks import weeks_from
+from ..weeks import monday_of, weeks_from
 from .access import db
 from .layout import render, words
 
@@ -18,6 +18,10 @@ WEEKS_AHEAD = 8
 def page() -> str:
     weeks = weeks_from(clock.of(db()).today(), WEEKS_AHEAD)
     week = request.args.get("week", weeks[0])
+    try:
+        monday = monday_of(week)
+    except ValueError:  # an address typed wrong: this week's
+        week, monday = weeks[0], monday_of(weeks[0])
     crew = request.args.get("crew") or None
     found = cutting.orders(db(), week=week, crew=crew)
     sheets: dict[str, list[dict]] = {}
@@ -29,5 +33,5 @@ def page() -> str:
         for order in mine:
             seen += [c for c in order["cautions"] if c not in seen]
         beware[name] = seen
-    return render("orders.html", title=words("pages.orders.title", week=week, n=len(sheets), mass_t=sum(o["mass_t"] for o in found)), sheets=sheets, beware=beware, week=week,
+    return render("orders.html", title=words("pages.orders.title", week=week, n=len(sheets), mass_t=sum(o["mass_t"] for o in found)), sheets=sheets, beware=beware, week=week, monday=monday,
                   weeks=weeks, crews=[c["name"] for c in cutting.crews(db())], crew=crew or "")

@@ -30,7 +30,7 @@ def brix_curve(name: str, days: Sequence[date], mean: np.ndarray, lo80: np.ndarr
     body += [band(xs, [y(v) for v in lo95], [y(v) for v in hi95], "band1"), band(xs, [y(v) for v in lo80], [y(v) for v in hi80], "band2")]
     body.append(path(zip(xs, (y(v) for v in mean)), "line"))
     body.append(line(left, y(target_deg), right, y(target_deg), "target"))
-    body.append(text(right - 4, y(target_deg) - 6, words["target"], "warnt", "end"))
+    body.append(text(right - 4, y(target_deg) - 6, words["target"], "warnt halo", "end"))
     now = x(today.toordinal())
     body += [line(now, top, now, foot + 4, "ink"), text(now - 6, top + 12, words["today"], "", "end")]
     body += [f'<circle class="dot" cx="{x(d.toordinal()):.1f}" cy="{y(b):.1f}" r="3.2"/>' for d, b in readings]

@@ -72,16 +72,17 @@ def _row(name: str, row: PlanRow, y: float, most: float, words: dict[str, str]) 
         body.append(rect(x, y, CELL + 0.4, 20, tone))
         if row.wide:
             body.append(rect(x, y, CELL + 0.4, 20, "", f' fill="url(#{name}-hatch)"'))
-        if row.letters[i] != last:
-            letters.append(text(x + 4, y + 15, row.letters[i], f"small {ink_on(tone)}"))
+        cut = row.cut_t[i] > 0
+        if row.letters[i] != last and not (cut and i + 1 < until and row.letters[i + 1] == row.letters[i]):  # a block would hide it: it waits a week
+            letters.append(text(x + 4, y + 15, row.letters[i], f"small {ink_on(tone)}") if not cut else text(x + CELL / 2, y + 15, row.letters[i], "small light", "middle"))
             last = row.letters[i]
-    body += letters
     for i, mass in enumerate(row.cut_t):
         if mass > 0:
             high = max(4.0, 16 * mass / most)
             body.append(rect(LEFT + i * CELL + 5, y + 20 - high, 25, high, "cut"))
             if row.ordered and row.ordered[i]:
                 body.append(rect(LEFT + i * CELL + 2, y - 2, 31, 24, "ordered"))
+    body += letters  # last, or the next bar covers half a letter
     if row.cleared_after is not None and until < len(row.shares):
         x = LEFT + until * CELL
         body += [line(x, y + 10, LEFT + len(row.shares) * CELL, y + 10, "rule"), text(x + 6, y + 6, words["cleared"], "small soft")]

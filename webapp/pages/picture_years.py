@@ -26,5 +26,5 @@ def years_bars(name: str, years: Sequence[int], standing_t: Sequence[float], to_
         body += [line(mid[i], y(supply_lo[i]), mid[i], y(supply_hi[i]), "ink"), text(mid[i], 318, str(year), "soft", "middle")]
     body.append(band(mid, [y(v) for v in need_lo], [y(v) for v in need_hi], "band1"))
     body.append(path(zip(mid, (y(v) for v in need_t)), "need"))
-    body.append(text(mid[-1], max(y(need_t[-1]) - 10, top + 8), words["need"], "strong", "end"))
+    body.append(text(mid[-1], max(y(need_t[-1]) - 10, top + 8), words["need"], "strong halo", "end"))
     return picture(name, 1120, 330, words["title"], words["desc"], "".join(body), "strip wide-only")

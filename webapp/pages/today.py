@@ -37,7 +37,7 @@ def page() -> str:
         tasks += _from_plan(orders, week)
     failed = [job for job in jobs.recent(db(), 10) if job["state"] == "failed"] if may("make_plan") else []
     tasks += [{"text": words("pages.today.failed", kind=words(f"pages.job.{job['kind']}")), "href": url_for("cutting.page")} for job in failed[:1]]
-    return render("today.html", title=words("pages.today.title", n=len(tasks), name=g.person.name.split()[0]), tasks=tasks, orders=orders, week=week, stale=stale)
+    return render("today.html", title=words("pages.today.title", n=len(tasks), name=g.person.name.split()[0]), tasks=tasks, orders=_by_crew(orders), week=week, stale=stale)
 
 
 def _names(codes, plots) -> list[str]:
@@ -77,6 +77,15 @@ def _from_records() -> list[dict]:
 def _from_phones() -> list[dict]:
     holes = [p for p in survey.phones(db()) if p["missing"]]
     return _task("holes", url_for("people.page"), len(holes))
+
+
+def _by_crew(orders: list[dict]) -> list[dict]:
+    """One line a crew and plot: from which day to which, and how many tonnes."""
+    lines: dict[tuple[str, str], dict] = {}
+    for o in orders:
+        line = lines.setdefault((o["crew"], o["plot"]), {**o, "first": o["day"], "last": o["day"], "mass_t": 0.0})
+        line |= {"first": min(line["first"], o["day"]), "last": max(line["last"], o["day"]), "mass_t": line["mass_t"] + o["mass_t"]}
+    return sorted(lines.values(), key=lambda line: (line["first"], line["crew"], line["plot"]))
 
 
 def _from_plan(orders: list[dict], week: str) -> list[dict]:
