@@ -8,39 +8,48 @@ from typing import Any, Callable
 
 import click
 
+from ..bench import field_parts
 from ..cli import Edge
 from ..database import Database, backup, open_estate
 from ..problems import Problem
 
-PARTS = ("receiving", "pages", "ripeness", "coverage", "cutting")
+PARTS = ("receiving", "pages", "ripeness", "coverage", "cutting", "field")
 
 
 @click.command("bench")
 @click.argument("part", type=click.Choice([*PARTS, "all"]), default="all")
 @click.option("--seconds", type=click.FloatRange(5, 600), default=60.0, show_default=True, help="Para cada plan de jima / for each cutting plan.")
+@click.option("--only", "only", multiple=True, type=click.Choice(field_parts.NAMES), help="De field, sólo esto / of field, only this.")
 @click.option("--json", "as_json", is_flag=True)
 @click.pass_obj
-def bench_command(edge: Edge, part: str, seconds: float, as_json: bool) -> None:
+def bench_command(edge: Edge, part: str, seconds: float, only: tuple[str, ...], as_json: bool) -> None:
     """Razones contra lo de comparar, medidas en una corrida / ratios against baselines, measured in one run.
 
-    Without --estate on a demo made for the purpose; with it, on a copy of that estate.
+    Without --estate on a demo made for the purpose; with it, on a copy of that estate. The phone (field) is
+    always measured against a made-up estate of two hundred plots.
     """
     given = click.get_current_context().parent.get_parameter_source("path") is not click.core.ParameterSource.DEFAULT
     with tempfile.TemporaryDirectory(prefix="pinario-bench-") as name:
         folder = Path(name)
         tell = lambda code, **params: click.echo(edge.words(f"bench.step.{code}", **params), err=True)  # noqa: E731
-        tell("copy" if given else "demo")
-        db = _copy(edge, folder) if given else _demo(folder)
+        db = None
+        if part != "field":
+            tell("copy" if given else "demo")
+            db = _copy(edge, folder) if given else _demo(folder)
         found: dict[str, Any] = {}
         for step in PARTS if part == "all" else (part,):
             tell(step, seconds=seconds)
-            found[step] = MEASURES[step](db, folder, seconds)
+            if step == "field":
+                found[step] = field_parts.measure(folder, only or field_parts.NAMES, lambda name: tell(f"field_{name}"))
+            else:
+                found[step] = MEASURES[step](db, folder, seconds)
             if not as_json:
                 for line in LINES[step](edge, found[step]):
                     click.echo(line)
         if as_json:
             edge.answer(found)
-        db.conn.close()
+        if db is not None:
+            db.conn.close()
 
 
 def _copy(edge: Edge, folder: Path) -> Database:
@@ -172,5 +181,11 @@ def _cutting_lines(edge: Edge, m: dict):
             yield edge.words("bench.cutting.against", name=name, value=m[f"{how}_mxn"] / 1e6, better=100 * value)
 
 
+def _field_lines(edge: Edge, m: dict):
+    """Each measurement beside its target; whether it is met is said in words."""
+    for name, one in m.items():
+        yield edge.words(f"bench.field.{name}", verdict=edge.words("bench.field.met" if one["met"] else "bench.field.not_met"), **one)
+
+
 MEASURES: dict[str, Callable[[Database, Path, float], dict]] = {"receiving": _receiving, "pages": _pages, "ripeness": _ripeness, "coverage": _coverage, "cutting": _cutting}
-LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "ripeness": _ripeness_lines, "coverage": _coverage_lines, "cutting": _cutting_lines}
+LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "ripeness": _ripeness_lines, "coverage": _coverage_lines, "cutting": _cutting_lines, "field": _field_lines}
