@@ -52,17 +52,30 @@ def decide(raws: list[Any], texts: list[bytes], names: list[tuple[str, str]], sc
 
     Repeats within the batch are judged like repeats of earlier ones.
     """
+    return against([_one(index, raw, text, names[index], schema, known, error) for index, (raw, text) in enumerate(zip(raws, texts))], seen)
+
+
+def against(decisions: list[Decision], seen: dict[str, str]) -> list[Decision]:
+    """The same fates once it is known what is stored: a repeat is there already, other bytes under a known id are a conflict.
+
+    Kept apart from judging, so that records are judged before the store is locked.
+    """
     seen = dict(seen)
     out = []
-    for index, (raw, text) in enumerate(zip(raws, texts)):
-        decision = _one(index, raw, text, names[index], schema, known, seen, error)
-        seen.setdefault(decision.id, decision.digest)
-        out.append(decision)
+    for d in decisions:
+        stored = seen.get(d.id)
+        if stored is None:
+            seen[d.id] = d.digest
+            out.append(d)
+        elif stored == d.digest:
+            out.append(replace(d, status=ALREADY, record=None, code="", params={}, proposal=None))
+        else:
+            out.append(replace(d, status=HELD, record=None, code="same_id_other_bytes", params={}, proposal=None, conflict=True))
     return out
 
 
 def _digest(raw: Any, text: bytes) -> str:
-    return rec.digest(rec.canonical(raw) if isinstance(raw, dict) and not rec.too_deep(raw) else text)
+    return rec.digest(rec.canonical(raw) if isinstance(raw, dict) and (rec.certainly_plain(text) or not rec.too_deep(raw)) else text)
 
 
 def _id_of(raw: Any, digest: str) -> str:
@@ -70,29 +83,32 @@ def _id_of(raw: Any, digest: str) -> str:
     return given if rec.is_canonical(given) else rec.derived_id("held", {"digest": digest}, 0)
 
 
-def _one(index: int, raw: Any, text: bytes, names: tuple[str, str], schema: int, known: judging.Known, seen: dict[str, str], error: timedelta) -> Decision:
+def _one(index: int, raw: Any, text: bytes, names: tuple[str, str], schema: int, known: judging.Known, error: timedelta) -> Decision:
     name, digest = names
     fields = raw if isinstance(raw, dict) else {}
+    plain = rec.certainly_plain(text)
+    broken = (lambda value: False) if plain else rec.has_broken_text
     given, install, seq = fields.get("id"), fields.get("install"), fields.get("seq")
-    start = Decision(index, name, given if isinstance(given, str) and not rec.has_broken_text(given) else name, HELD, text, digest,
-                     install if isinstance(install, str) and not rec.has_broken_text(install) else "",
-                     seq if isinstance(seq, int) and not isinstance(seq, bool) else None)
-    if name in seen:
-        return replace(start, status=ALREADY) if seen[name] == digest else replace(start, code="same_id_other_bytes", conflict=True)
-    if rec.too_deep(raw):
-        return replace(start, code="too_deep", params={"limit": rec.DEEPEST})
+    come = (index, name, given if isinstance(given, str) and not broken(given) else name)
+    of = (text, digest, install if isinstance(install, str) and not broken(install) else "", seq if isinstance(seq, int) and not isinstance(seq, bool) else None)
+
+    def held(code: str, **params: Any) -> Decision:
+        return Decision(*come, HELD, *of, code=code, params=params)
+
+    if not plain and rec.too_deep(raw):
+        return held("too_deep", limit=rec.DEEPEST)
     if given != name:
-        return replace(start, code="id_not_canonical", params={"value": rec.cleaned(str(given)[:60])})
-    if rec.has_broken_text(raw):
-        return replace(start, code="broken_text")
+        return held("id_not_canonical", value=rec.cleaned(str(given)[:60]))
+    if broken(raw):
+        return held("broken_text")
     if schema > rec.SCHEMA:
-        return replace(start, code="newer_schema", params={"schema": schema})
+        return held("newer_schema", schema=schema)
     record, (code, params) = envelope(raw)
     if record is None:
-        return replace(start, code=code, params=params)
+        return held(code, **params)
     fixed = rec.repaired(record.taken, error, float(k.CLOCK_TOLERANCE_S))
     code, params, proposal = judging.judge(current_form(record, schema), fixed, known)
-    return replace(start, status=HELD if code else KEPT, record=record, taken_fixed=fixed, code=code, params=params, proposal=proposal)
+    return Decision(*come, HELD if code else KEPT, *of, record, fixed, code, params, proposal)
 
 
 def current_form(record: rec.Record, schema: int) -> rec.Record:
@@ -111,11 +127,15 @@ def raised(raw: dict, schema: int) -> dict:
 _OWN_NAMES = frozenset(("id", "install", "seq", "round", "kind", "plot", "taken_at", "position", "confirmed", "replaces"))
 
 
+_TEXTS = ("install", "round", "kind", "plot", "taken_at", "replaces")
+
+
 def envelope(raw: dict) -> tuple[rec.Record | None, tuple[str, dict]]:
     """The record with its envelope checked, or None and why not."""
-    for name in ("install", "round", "kind", "plot", "taken_at", "replaces"):
-        if raw.get(name) is not None and not isinstance(raw[name], str):
-            return None, ("wrong_type", {"field": name, "value": str(raw[name])[:60]})
+    install, round_, kind, plot, taken_at, replaces = texts = [raw.get(name) for name in _TEXTS]
+    for name, value in zip(_TEXTS, texts):
+        if value is not None and not isinstance(value, str):
+            return None, ("wrong_type", {"field": name, "value": str(value)[:60]})
     seq, confirmed = raw.get("seq"), raw.get("confirmed")
     if seq is not None and (isinstance(seq, bool) or not isinstance(seq, int)):
         return None, ("wrong_type", {"field": "seq", "value": str(seq)[:60]})
@@ -125,9 +145,8 @@ def envelope(raw: dict) -> tuple[rec.Record | None, tuple[str, dict]]:
     if place is None:
         return None, ("wrong_type", {"field": "position", "value": str(raw["position"])[:60]})
     own = {name: value for name, value in raw.items() if name not in _OWN_NAMES}
-    text = {name: raw.get(name) or None for name in ("round", "plot", "taken_at", "replaces")}
-    return rec.Record(raw.get("id") or "", raw.get("install") or "", seq, text["round"], raw.get("kind") or "", text["plot"], text["taken_at"],
-                      rec.parse_time(text["taken_at"]), *place, bool(confirmed), text["replaces"], own), ("", {})
+    return rec.Record(raw.get("id") or "", install or "", seq, round_ or None, kind or "", plot or None, taken_at or None,
+                      rec.parse_time(taken_at), *place, bool(confirmed), replaces or None, own), ("", {})
 
 
 def _place(position: Any) -> tuple[float | None, float | None, float | None] | None:
@@ -149,4 +168,7 @@ def _place(position: Any) -> tuple[float | None, float | None, float | None] | N
 
 
 def as_utc_text(moment: datetime | None) -> str | None:
-    return moment.astimezone(timezone.utc).isoformat(timespec="milliseconds").replace("+00:00", "Z") if moment else None
+    if moment is None:
+        return None
+    utc = moment if moment.tzinfo is timezone.utc else moment.astimezone(timezone.utc)
+    return utc.isoformat(timespec="milliseconds")[:-6] + "Z"

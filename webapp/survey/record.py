@@ -52,10 +52,28 @@ def parse_time(text: Any) -> datetime | None:
     return found if found.tzinfo is not None else None
 
 
+_COMPACT = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=True)
+_SORTED = json.JSONEncoder(ensure_ascii=False, sort_keys=True)
+
+
 def canonical(record: dict) -> bytes:
     """One byte form of a record, so that its digest does not depend on spacing, the order of keys, or on writing out what was not noted."""
     noted = {name: value for name, value in record.items() if value is not None}
-    return json.dumps(noted, ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=True).encode("utf-8", "backslashreplace")
+    return _COMPACT.encode(noted).encode("utf-8", "backslashreplace")
+
+
+def as_text(fields: dict) -> str:
+    """A record's own fields as the log's column holds them."""
+    return _SORTED.encode(fields)
+
+
+def certainly_plain(text: bytes) -> bool:
+    """Whether a record's own bytes can hold neither deep nesting nor a broken surrogate, told by looking at the bytes alone.
+
+    Most records are so, and need neither of the two slower looks below: UTF-8 itself has no lone
+    surrogates, so one can only come from an escape.
+    """
+    return b"\\u" not in text and text.count(b"{") + text.count(b"[") <= DEEPEST
 
 
 def loads(data: bytes) -> dict:

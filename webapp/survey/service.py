@@ -20,7 +20,8 @@ from .intake import ALREADY, HELD, KEPT, Decision
 from .office_service import accept, held, history as record_history, mend, mend_alike, set_aside, settle_doubt  # noqa: F401
 from .tables_service import (age_checks, data_version, in_force, labors, loads, losses, markings, orders_done, outlines_walked, photos, readings, remarks,  # noqa: F401
                              rival_corrections, rounds, row_counts, table, weighings)
-from .taking_service import reason, rejudge, take  # noqa: F401
+from .taking_service import judged, reason, rejudge, take, write  # noqa: F401
+from .together_service import write_together
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,7 @@ class LoadReport:
 
 
 def receive(db: Database, body: bytes, sender: str, received_at: datetime | None = None, language: str = "es") -> dict:
-    """One batch from a phone in one atomic step; a receipt for each record (DESIGN §4).
+    """One batch from a phone wholly or not at all; a receipt for each record, given once it is on the disk (DESIGN §4).
 
     Problems for the whole batch (4xx): see ``batch.read``; disk and permission problems (5xx) leave
     everything as it was, so the phone sends the same bytes again. ``seq_high`` and ``seq_count`` are of
@@ -42,11 +43,14 @@ def receive(db: Database, body: bytes, sender: str, received_at: datetime | None
     """
     batch = wire.read(body)
     received = received_at or clock.of(db).now()
-    with atomic(db):
-        decisions = take(db, batch.records, batch.texts, batch.schema, received, batch.clock_error(received), source="phone", sender=sender)
+    judgement = judged(db, batch.records, batch.texts, batch.schema, received, batch.clock_error(received), source="phone", sender=sender)
+
+    def step(at: Database) -> tuple:
+        decisions = write(at, judgement)
         installs = [d.install for d in decisions if d.install]
-        high, count = store.sequence(db, installs[-1]) if installs else (0, 0)
-        epoch = store.epoch(db)
+        return decisions, *(store.sequence(at, installs[-1]) if installs else (0, 0)), store.epoch(at)
+
+    decisions, high, count, epoch = write_together(db, step)
     return {"schema": rec.SCHEMA, "server_time": received.isoformat(timespec="milliseconds"), "store_epoch": epoch, "seq_high": high, "seq_count": count,
             "results": [_receipt(d, batch.records[d.index], language) for d in decisions]}
 

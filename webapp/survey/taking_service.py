@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import threading
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Callable
 
@@ -66,17 +67,44 @@ def reason(code: str, params: dict, kind: str = "") -> tuple[Sentence, Sentence]
 
 def take(db: Database, raws: list[Any], texts: list[bytes], schema: int, received: datetime, error: timedelta, source: str, sender: str) -> list[Decision]:
     """Decide and write, inside the caller's atomic block; ``texts`` are the records' own bytes."""
-    names = intake.named(raws, texts)
-    decisions = intake.decide(raws, texts, names, schema, known(db, received), store.digests(db, [name for name, _ in names]), error)
+    return write(db, judged(db, raws, texts, schema, received, error, source, sender))
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Arrived records with their fate as far as it depends on the land and not on what is stored; ``rows`` as the log wants them."""
+
+    land: int
+    decisions: list[Decision]
+    rows: list[dict]
+    again: Callable[[Database], "Judged"]
+    at: str
+    sender: str
+    error_s: float | None
+
+
+def judged(db: Database, raws: list[Any], texts: list[bytes], schema: int, received: datetime, error: timedelta, source: str, sender: str) -> Judged:
+    """The slow part of taking records in; needs no lock."""
+    version = land.version(db)
+    decisions = intake.decide(raws, texts, intake.named(raws, texts), schema, known(db, received), {}, error)
     at = intake.as_utc_text(received)
+    return Judged(version, decisions, [row_of(d, raws[d.index], schema, at, source, sender) for d in decisions],
+                  lambda at_db: judged(at_db, raws, texts, schema, received, error, source, sender), at, sender, error.total_seconds() if source == "phone" else None)
+
+
+def write(db: Database, j: Judged) -> list[Decision]:
+    """Write judged records, inside the caller's atomic block; judged again when the land has changed since."""
+    if j.land != land.version(db):
+        j = j.again(db)
+    decisions = intake.against(j.decisions, store.digests(db, [d.id for d in j.decisions]))
     fresh = [d for d in decisions if d.status != ALREADY and not d.conflict]
-    store.add(db, (row_of(d, raws[d.index], schema, at, source, sender) for d in fresh))
-    store.add_held(db, ({"record": d.id, "code": d.code, "params": rec.cleaned(d.params), "proposal": d.proposal, "at": at} for d in fresh if d.status == HELD))
+    store.add(db, (j.rows[d.index] for d in fresh))
+    store.add_held(db, ({"record": d.id, "code": d.code, "params": rec.cleaned(d.params), "proposal": d.proposal, "at": j.at} for d in fresh if d.status == HELD))
     for d in decisions:
         if d.conflict:
-            store.add_conflict(db, d.id, d.bytes, d.digest, at, sender)
+            store.add_conflict(db, d.id, d.bytes, d.digest, j.at, j.sender)
     for install in dict.fromkeys(d.install for d in decisions if d.install):
-        store.touch_install(db, install, sender, at, error.total_seconds() if source == "phone" else None)
+        store.touch_install(db, install, j.sender, j.at, j.error_s)
     return decisions
 
 
@@ -88,7 +116,7 @@ def row_of(d: Decision, raw: Any, schema: int, at: str, source: str, sender: str
     return {"id": d.id, "install": d.install, "seq": d.seq, "round": r.round if r else None, "kind": kind[:40], "plot": r.plot if r else None,
             "taken_at": r.taken_at if r else None, "taken_fixed": intake.as_utc_text(d.taken_fixed), "received_at": at, "lat": r.lat if r else None, "lon": r.lon if r else None,
             "accuracy_m": r.accuracy_m if r else None, "confirmed": int(r.confirmed) if r else 0, "replaces": r.replaces if r else None, "schema": schema,
-            "fields": json.dumps(own, ensure_ascii=False, sort_keys=True), "bytes": d.bytes, "digest": d.digest, "source": source, "sender": sender,
+            "fields": rec.as_text(own), "bytes": d.bytes, "digest": d.digest, "source": source, "sender": sender,
             "state": KEPT if d.status == KEPT else HELD}
 
 
