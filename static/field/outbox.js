@@ -2,10 +2,11 @@
 // or voids the old one. The bytes of a record are made once, kept, and sent again as they are.
 
 import { got, within } from "./db.js";
+import { forget, rewindPhotos, withRoom } from "./photos.js";
 import { uuid7 } from "./uuid7.js";
 
 export const SCHEMA = 1;
-export const KEEP_DAYS = 90;
+export const KEEP_DAYS = 90, KEEP_PHOTOS_DAYS = 14;
 const DAY_MS = 86_400_000;
 const UNSENT = IDBKeyRange.bound(["unsent"], ["unsent", []]);
 
@@ -23,7 +24,7 @@ export function stamp(date = new Date()) {
  */
 export function save(...drafts) {
   const now = new Date();
-  return within(["records", "meta"], "readwrite", async (tx) => {
+  return withRoom(() => within(["records", "meta"], "readwrite", async (tx) => {
     const meta = tx.objectStore("meta"), records = tx.objectStore("records");
     let install = await got(meta.get("install")), seq = (await got(meta.get("seq"))) ?? 0;
     if (!install) meta.put(install = uuid7(), "install");
@@ -43,21 +44,21 @@ export function save(...drafts) {
     }
     meta.put(seq, "seq");
     return entries;
-  });
+  }));
 }
 
 /** The record of an entry, as it was sent. */
 export const record = (entry) => JSON.parse(entry.bytes);
 
-/** The oldest unsent entries, at most `limit`, those in `skip` left out. */
-export function unsent(limit = 500, skip = new Set()) {
+/** The oldest unsent entries, at most `limit`, those in `skip` left out and only those that `fit`. */
+export function unsent(limit = 500, skip = new Set(), fit = () => true) {
   return within("records", "readonly", (tx) => new Promise((resolve, reject) => {
     const found = [], request = tx.objectStore("records").index("state").openCursor(UNSENT);
     request.onerror = () => reject(request.error);
     request.onsuccess = () => {
       const cursor = request.result;
       if (!cursor || found.length >= limit) return resolve(found);
-      if (!skip.has(cursor.value.id)) found.push(cursor.value);
+      if (!skip.has(cursor.value.id) && fit(cursor.value)) found.push(cursor.value);
       cursor.continue();
     };
   }));
@@ -106,15 +107,40 @@ export function current(entries) {
   return entries.filter((entry) => entry.kind !== "void" && !voided.has(entry.id) && !hidden.has(entry.id));
 }
 
-/** Write the server's receipts {id → {state, problem}} beside their entries. */
-export function acknowledge(receipts, now = Date.now()) {
-  return within("records", "readwrite", async (tx) => {
-    const records = tx.objectStore("records");
+/**
+ * Take one reply in, in one transaction: receipts {id → {state, problem}} beside their entries, and what the
+ * office's store says about older ones. `reply` is {store_epoch, seq_high, seq_count, server_time}.
+ * Another store means that a backup was restored: whatever was acknowledged before waits again, photos too. A
+ * highest `seq` below one with a receipt means the same of those above it (looked at when `bySeq`).
+ * Resolves with how many wait again. Receipt times are the office's, so no phone's clock makes us forget one.
+ */
+export function settle(receipts, reply, bySeq = true) {
+  const server_ms = Date.parse(reply.server_time) || null;
+  return within(["records", "meta", "photos"], "readwrite", async (tx) => {
+    const records = tx.objectStore("records"), meta = tx.objectStore("meta");
+    const [epoch, reached = 0] = await Promise.all([got(meta.get("store_epoch")), got(meta.get("acked_seq"))]);
+    let high = reached;
     for (const [id, receipt] of receipts) {
       const entry = await got(records.get(id));
-      if (entry) records.put({ ...entry, state: receipt.state, problem: receipt.problem ?? null, trouble: null, receipt_ms: now });
+      if (!entry) continue; // wiped while the request was under way
+      records.put({ ...entry, state: receipt.state, problem: receipt.problem ?? null, trouble: null, receipt_ms: server_ms });
+      if (receipt.state !== "held") high = Math.max(high, entry.seq);
     }
+    if (high !== reached) meta.put(high, "acked_seq");
+    if (server_ms) meta.put(server_ms, "server_ms");
+    const restored = epoch && reply.store_epoch && reply.store_epoch !== epoch;
+    if (reply.store_epoch && reply.store_epoch !== epoch) meta.put(reply.store_epoch, "store_epoch");
+    if (restored) await rewindPhotos(tx);
+    if (restored) return rewound(records, 0, receipts);
+    return bySeq && reply.seq_count && reply.seq_high < high ? rewound(records, reply.seq_high, receipts) : 0;
   });
+}
+
+/** Inside a transaction: everything acknowledged with a `seq` above `above`, but for what was acknowledged just now, waits again. */
+async function rewound(records, above, justNow) {
+  const lost = (await got(records.index("seq").getAll(IDBKeyRange.lowerBound(above, true)))).filter((entry) => entry.state !== "unsent" && !justNow.has(entry.id));
+  for (const entry of lost) records.put({ ...entry, state: "unsent", receipt_ms: null });
+  return lost.length;
 }
 
 /** Note why the server could not take one record; it stays unsent. */
@@ -125,18 +151,14 @@ export function troubled(id, trouble) {
   });
 }
 
-/** Everything acknowledged with a `seq` above `above` waits to be sent again (the server lost it). Resolves with how many. */
-export function rewind(above = 0) {
-  return within("records", "readwrite", async (tx) => {
-    const records = tx.objectStore("records");
-    const lost = (await got(records.index("seq").getAll(IDBKeyRange.lowerBound(above, true)))).filter((entry) => entry.state !== "unsent");
-    for (const entry of lost) records.put({ ...entry, state: "unsent", receipt_ms: null });
-    return lost.length;
-  });
-}
-
-/** Forget acknowledged entries whose receipt is older than KEEP_DAYS; resolves with how many went. */
-export function prune(now = Date.now()) {
+/**
+ * Forget entries whose receipt is older than KEEP_DAYS, and photos after KEEP_PHOTOS_DAYS, both by the office's
+ * clock as last heard: one that jumped on the phone forgets nothing. Resolves with how many entries went.
+ */
+export async function prune() {
+  const now = await within("meta", "readonly", (tx) => got(tx.objectStore("meta").get("server_ms")));
+  if (!now) return 0;
+  await forget(now - KEEP_PHOTOS_DAYS * DAY_MS);
   return within("records", "readwrite", (tx) => new Promise((resolve, reject) => {
     let gone = 0;
     const request = tx.objectStore("records").openCursor();

@@ -4,7 +4,8 @@ import { got, read, within } from "./db.js";
 import { tongue } from "./words.js";
 
 const EMPTY = { plots: [], orders: [], visits: [], cautions: [], today: null, week: null, frozen: false, estate: "", device: null, settings: {} };
-let held = EMPTY, asked_ms = 0;
+// By the time since the page opened: a phone's clock set back must not stop the asking.
+let held = EMPTY, asked_ms = -Infinity;
 
 export const pack = () => held;
 export const plot = (code) => held.plots.find((one) => one.code === code) ?? null;
@@ -17,12 +18,12 @@ export async function load() {
 
 /** Ask the office for a newer pack, at most every ten minutes unless `now`. Resolves with what happened. */
 export async function refresh(now = false) {
-  if (!now && Date.now() - asked_ms < 600_000) return "recent";
+  if (!now && performance.now() - asked_ms < 600_000) return "recent";
   try {
     const tag = held.plots.length ? await read("pack_tag") : null;
     const response = await fetch("/field/pack", { credentials: "same-origin", cache: "no-store", redirect: "error",
       headers: { Accept: "application/json", "Accept-Language": tongue(), ...(tag ? { "If-None-Match": tag } : {}) } });
-    if (response.status === 304) { asked_ms = Date.now(); return "same"; }
+    if (response.status === 304) { asked_ms = performance.now(); return "same"; }
     if (response.status === 401 || response.status === 403) return "enrol";
     if (response.status !== 200) return "failed";
     const fresh = await response.json();
@@ -32,7 +33,7 @@ export async function refresh(now = false) {
       meta.put(response.headers.get("ETag"), "pack_tag");
       return got(meta.put(fresh, "pack"));
     });
-    asked_ms = Date.now();
+    asked_ms = performance.now();
     held = { ...EMPTY, ...fresh };
     dispatchEvent(new Event("pack"));
     return "new";

@@ -2,10 +2,9 @@
 // Scaling through a canvas also strips what the camera wrote into the file (place, device, time).
 
 import { got, within } from "./db.js";
+import { hex } from "./digest.js";
 
 const LIMIT_BYTES = 200_000, EDGES_PX = [1280, 1024, 800, 640], QUALITIES = [0.8, 0.65, 0.5];
-
-const hex = (buffer) => Array.from(new Uint8Array(buffer), (byte) => byte.toString(16).padStart(2, "0")).join("");
 
 /** A JPEG of at most 200 KB from any picture the browser can read; null when it can't. */
 export async function shrink(file) {
@@ -31,20 +30,50 @@ export async function shrink(file) {
 export async function keep(blob, record) {
   const bytes = await blob.arrayBuffer();
   const digest = hex(await crypto.subtle.digest("SHA-256", bytes));
-  await within("photos", "readwrite", (tx) => got(tx.objectStore("photos").put({ digest, record, media: blob.type, bytes, state: "unsent" })));
+  await withRoom(() => within("photos", "readwrite", (tx) => got(tx.objectStore("photos").put({ digest, record, media: blob.type, bytes, state: "unsent" }))));
   return digest;
 }
 
-/** Send every waiting photo through the sender's `post`; a receipt marks it and frees its bytes. */
+/** Send every waiting photo through the sender's `post`. A receipt marks it; its bytes stay a while, for an office that has to be given them again. */
 export async function sendPhotos(post) {
   const digests = await within("photos", "readonly", (tx) => got(tx.objectStore("photos").index("state").getAllKeys("unsent")));
   for (const digest of digests) {
     const photo = await within("photos", "readonly", (tx) => got(tx.objectStore("photos").get(digest)));
-    const { status, reply } = await post(`/field/photos/${photo.record}/${digest}`, photo.bytes, { "Content-Type": photo.media });
-    if (status === 200 && ["kept", "already"].includes(reply.status)) {
-      await within("photos", "readwrite", (tx) => got(tx.objectStore("photos").put({ ...photo, bytes: null, state: "kept" })));
+    if (photo?.state !== "unsent") continue; // wiped, or sent by another tab meanwhile
+    const { status } = await post(`/field/photos/${photo.record}/${digest}`, photo.bytes, { "Content-Type": photo.media });
+    if (status === 200) {
+      await within(["photos", "meta"], "readwrite", async (tx) => {
+        const photos = tx.objectStore("photos"), receipt_ms = (await got(tx.objectStore("meta").get("server_ms"))) ?? null;
+        if (await got(photos.get(digest))) photos.put({ ...photo, state: "kept", receipt_ms });
+      });
     }
   }
 }
 
 sendPhotos.waiting = () => within("photos", "readonly", (tx) => got(tx.objectStore("photos").index("state").count("unsent")));
+
+/** Inside a transaction on `photos`: those with a receipt wait again. */
+export async function rewindPhotos(tx) {
+  const photos = tx.objectStore("photos");
+  for (const photo of await got(photos.index("state").getAll("kept"))) if (photo.bytes) photos.put({ ...photo, state: "unsent" });
+}
+
+/** Delete photos with a receipt older than `before_ms` by the office's clock (all of them by default); resolves with how many went. */
+export function forget(before_ms = Infinity) {
+  return within("photos", "readwrite", async (tx) => {
+    const photos = tx.objectStore("photos"), kept = await got(photos.index("state").getAll("kept"));
+    const old = kept.filter((photo) => before_ms === Infinity || (photo.receipt_ms && photo.receipt_ms < before_ms));
+    for (const photo of old) photos.delete(photo.digest);
+    return old.length;
+  });
+}
+
+/** Run `write`; when the phone is full, let go of photos that the office has and run it once more. */
+export async function withRoom(write) {
+  try {
+    return await write();
+  } catch (error) {
+    if (error?.name !== "QuotaExceededError" || !(await forget())) throw error;
+    return write();
+  }
+}

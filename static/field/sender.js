@@ -1,19 +1,20 @@
 // Sends what is unsent, once, whatever the road does to it. Nothing here deletes a record: an entry
 // changes only when a receipt for it came back in a reply that could be read to its end.
 
-import { read, write } from "./db.js";
+import { digestHeader, matches } from "./digest.js";
 import * as outbox from "./outbox.js";
 import { sendPhotos } from "./photos.js";
 import { tongue } from "./words.js";
 
 const BATCH = 500, BATCH_BYTES = 900_000;
-const FIRST_S = 5, LONGEST_S = 900, PATIENCE_MS = 60_000;
+const FIRST_S = 5, LONGEST_S = 900, PATIENCE_MS = 60_000, ASK_MS = 600_000;
 const SPLIT = new Set([400, 413, 422, 500]);
+const SAME_AGAIN = 3, REFUSED_IN_ROW = 3, TROUBLED_A_ROUND = 20;
 
 /** What the top bar and the sending screen show. */
 export const sending = { at_ms: null, outcome: "idle", enrol: false, clock_error_s: null, next_ms: null };
 
-let tries = 0, timer = null, again = false, running = null, listening = false;
+let tries = 0, timer = null, again = false, running = null, listening = false, heard_ms = -Infinity;
 const tell = () => dispatchEvent(new Event("sending"));
 
 class Halt extends Error {
@@ -36,25 +37,34 @@ async function guarded() {
   return navigator.locks.request("pinario-sending", { ifAvailable: true }, (lock) => (lock ? run() : later(FIRST_S)));
 }
 
+const left = async () => (await outbox.waiting()).count + (await sendPhotos.waiting());
+
 async function run() {
   clearTimeout(timer);
   sending.next_ms = null;
-  const { count } = await outbox.waiting();
-  const photos = await sendPhotos.waiting();
-  if (!count && !photos) { sending.outcome = "done"; tries = 0; return tell(); }
-  sending.outcome = "sending";
-  tell();
+  let some = 1;
   try {
-    await sendRecords();
-    await sendPhotos(post);
+    some = await left();
+    // With nothing to send the office is still asked now and then which store it has: a restored one must get again what it lost.
+    if (!some && performance.now() - heard_ms < ASK_MS) { sending.outcome = "done"; tries = 0; return tell(); }
+    sending.outcome = some ? "sending" : sending.outcome;
+    tell();
+    if (!some) {
+      await ask();
+      some = await left();
+    }
+    await sendRecords((entry) => !entry.trouble, BATCH);
+    await sendRecords((entry) => entry.trouble, 1, TROUBLED_A_ROUND);
+    await sendPhotos(postPhoto);
     tries = 0;
-    Object.assign(sending, { outcome: (await outbox.waiting()).count ? "some" : "done", enrol: false });
+    Object.assign(sending, { outcome: (await left()) ? "some" : "done", enrol: false });
     if (sending.outcome === "some") later(LONGEST_S);
   } catch (error) {
-    if (!(error instanceof Halt)) throw error;
-    sending.outcome = error.outcome;
+    // Not a Halt: the phone's own store refused (full, wiped under us). What it holds is as it was; try again later.
+    sending.outcome = error instanceof Halt ? error.outcome : "store";
     sending.enrol = error.outcome === "enrol";
-    if (!sending.enrol) later(error.waitS ?? Math.random() * ceiling(tries += 1));
+    if (!some && !sending.enrol) sending.outcome = "done";
+    else if (!sending.enrol) later(error.waitS ?? Math.random() * ceiling(tries += 1));
   }
   sending.at_ms = Date.now();
   tell();
@@ -66,30 +76,46 @@ function later(seconds) {
   timer = setTimeout(() => send(), seconds * 1000);
 }
 
-async function sendRecords() {
-  const skip = new Set(); // single records the server could not take: told on screen, tried again next time
-  let size = BATCH, rewound = false, refusedInRow = 0;
+/** Send unsent records that `fit`, the oldest first, in batches halved on trouble. One refused alone is told on screen, and goes last next time. */
+async function sendRecords(fit, most, atMost = Infinity) {
+  const skip = new Set();
+  let size = most, bySeq = true, refusedInRow = 0, refused = 0;
   for (;;) {
-    const batch = cut(await outbox.unsent(size, skip));
-    if (!batch.length) return;
-    const { status, reply } = await post("/field/records", envelope(batch));
+    const batch = cut(await outbox.unsent(size, skip, fit));
+    if (!batch.length || refused >= atMost) return;
+    const { status, reply } = await postBatch(envelope(batch));
     if (status === 200) {
       const receipts = receiptsOf(reply, batch);
-      await outbox.acknowledge(receipts);
       for (const entry of batch) if (!receipts.has(entry.id)) skip.add(entry.id);
+      if (await takeIn(receipts, reply, bySeq)) bySeq = false;
       refusedInRow = 0;
-      size = Math.min(BATCH, size * 2);
-      rewound = await afterReply(reply, batch, receipts, rewound);
+      size = Math.min(most, size * 2);
       tell();
     } else if (batch.length > 1) {
       size = Math.ceil(batch.length / 2);
     } else {
-      if (status === 500 && (refusedInRow += 1) > 1) throw new Halt("server"); // not this record: the server itself
+      const what = { status, what: reply?.title ?? "" };
+      await outbox.troubled(batch[0].id, what);
       skip.add(batch[0].id);
-      await outbox.troubled(batch[0].id, { status, what: reply?.title ?? "" });
-      size = BATCH;
+      refused += 1;
+      if (status === 500 && (refusedInRow += 1) >= REFUSED_IN_ROW && most > 1) throw new Halt("server"); // not these records: the server itself
+      size = most;
     }
   }
+}
+
+/** An empty batch: the reply tells which store the office has. */
+async function ask() {
+  const { status, reply } = await postBatch(envelope([]));
+  if (status === 200) await takeIn(new Map(), reply, false);
+}
+
+async function takeIn(receipts, reply, bySeq) {
+  const rewound = await outbox.settle(receipts, reply, bySeq);
+  heard_ms = performance.now();
+  const error = (Date.now() - Date.parse(reply.server_time)) / 1000;
+  sending.clock_error_s = Number.isFinite(error) ? error : null;
+  return rewound;
 }
 
 /** One schema per batch, under the size limit. */
@@ -106,7 +132,7 @@ function cut(entries) {
 
 /** The request's text: the kept bytes of every record, joined and untouched. */
 export function envelope(batch, now = new Date()) {
-  return `{"schema":${batch[0].schema},"sent_at":"${outbox.stamp(now)}","records":[${batch.map((entry) => entry.bytes).join(",")}]}`;
+  return `{"schema":${batch[0]?.schema ?? outbox.SCHEMA},"sent_at":"${outbox.stamp(now)}","records":[${batch.map((entry) => entry.bytes).join(",")}]}`;
 }
 
 function receiptsOf(reply, batch) {
@@ -117,30 +143,31 @@ function receiptsOf(reply, batch) {
   return receipts;
 }
 
-/** A new store or a lower highest `seq` means the office went back to an older backup: give it all again. */
-async function afterReply(reply, batch, receipts, rewound) {
-  const epoch = await read("store_epoch"), high = (await read("acked_seq")) ?? 0;
-  const reached = Math.max(high, ...batch.filter((entry) => receipts.get(entry.id)?.state !== "held").map((entry) => entry.seq));
-  if (!rewound && epoch && reply.store_epoch !== epoch) { await outbox.rewind(0); rewound = true; }
-  else if (!rewound && reply.seq_count && reply.seq_high < reached) { await outbox.rewind(reply.seq_high); rewound = true; }
-  if (reply.store_epoch !== epoch) await write("store_epoch", reply.store_epoch);
-  await write("acked_seq", reached);
-  const error = (Date.now() - Date.parse(reply.server_time)) / 1000;
-  sending.clock_error_s = Number.isFinite(error) ? error : null;
-  return rewound;
+/** A batch under its digest. When the bytes that arrived are not those (`batch_digest`) no record is to blame: the same go again. */
+async function postBatch(text) {
+  const body = new TextEncoder().encode(text), headers = { "Content-Type": "application/json", ...(await digestHeader(body)) };
+  for (let n = 0; n < SAME_AGAIN; n += 1) {
+    const answer = await post("/field/records", body, headers, (reply) => Array.isArray(reply.results));
+    if (answer.reply?.code !== "batch_digest") return answer;
+  }
+  throw new Halt("portal");
 }
 
-/** POST and read a whole JSON reply; anything else (no network, a portal's page, a redirect) is a failure that keeps everything. */
-async function post(address, body, headers = { "Content-Type": "application/json" }) {
-  let response, reply = null;
+const postPhoto = (address, body, headers) => post(address, body, headers, (reply) => ["kept", "already"].includes(reply.status));
+
+/** POST and read a whole JSON reply; anything else (no network, a portal's page, a redirect, changed bytes) is a failure that keeps everything. */
+async function post(address, body, headers, expected) {
+  let response, bytes, reply = null;
   try {
     response = await fetch(address, { method: "POST", body, credentials: "same-origin", redirect: "error", cache: "no-store",
       headers: { ...headers, Accept: "application/json", "Accept-Language": tongue() }, signal: AbortSignal.timeout?.(PATIENCE_MS) });
+    bytes = await response.arrayBuffer();
   } catch { throw new Halt("offline"); }
-  try { reply = JSON.parse(await response.text()); } catch { /* judged below */ }
+  if (!(await matches(response.headers.get("Content-Digest"), bytes))) throw new Halt("portal");
+  try { reply = JSON.parse(new TextDecoder().decode(bytes)); } catch { /* judged below */ }
   const ours = /json/.test(response.headers.get("Content-Type") ?? "") && reply !== null && typeof reply === "object";
   if (response.status === 401 || response.status === 403) throw new Halt(ours ? "enrol" : "portal");
-  if (response.status === 200 && ours && (Array.isArray(reply.results) || reply.status)) return { status: 200, reply };
+  if (response.status === 200 && ours && expected(reply)) return { status: 200, reply };
   if (SPLIT.has(response.status) && (ours || response.status === 413 || response.status === 500)) return { status: response.status, reply };
   if (response.status === 200) throw new Halt("portal");
   throw new Halt("server", wait(response.headers.get("Retry-After")));

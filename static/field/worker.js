@@ -30,7 +30,7 @@ self.addEventListener("fetch", (event) => {
   const shell = request.mode === "navigate" && url.pathname === "/field/";
   const address = shell ? "/field/" : url.pathname;
   if (!shell && !KNOWN.has(address)) return;
-  event.respondWith(caches.open(CACHE).then((cache) => cache.match(address)).then((kept) => kept ?? fetch(request)));
+  event.respondWith(caches.open(CACHE).then((cache) => cache.match(address)).catch(() => null).then((kept) => kept ?? fetch(request)));
 });
 
 self.addEventListener("message", (event) => {
