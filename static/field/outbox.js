@@ -6,7 +6,8 @@ import { forget, rewindPhotos, withRoom } from "./photos.js";
 import { uuid7 } from "./uuid7.js";
 
 export const SCHEMA = 1;
-export const KEEP_DAYS = 90, KEEP_PHOTOS_DAYS = 14;
+export const KEEP_DAYS = 90;
+export const KEEP_PHOTOS_DAYS = 14;
 const DAY_MS = 86_400_000;
 const UNSENT = IDBKeyRange.bound(["unsent"], ["unsent", []]);
 
