@@ -40,7 +40,7 @@ def test_update_waits_for_a_tap_and_a_corrupt_one_is_refused(office, page, tmp_p
     shutil.copytree(STATIC / "field", newer)
     (newer / "style.css").write_text((newer / "style.css").read_text() + "\n/* next */\n")
 
-    serve_release(office, newer, "db.js")
+    serve_release(office, newer, "app.js")
     look_for_update(page)
     page.wait_for_timeout(1500)
     assert page.locator(".fresh").count() == 0, "a corrupt version must not be offered"

@@ -1,7 +1,8 @@
 """The phone's files: one build, one address prefix, one precache list with SRI digests.
 
 Everything is read once at start. ``BUILD`` is a digest over every byte the phone gets, so a changed
-word makes a new build and no two versions ever mix; what is served is what was hashed.
+word makes a new build and no two versions ever mix; what is served is what was hashed. A phone gets the
+modules as one file (``app.js``); each module but that one is also there by its own name, for the tests that try one alone.
 """
 
 from __future__ import annotations
@@ -18,17 +19,24 @@ from pathlib import Path
 from .. import STATIC, dictionary
 from ..sentences import LANGUAGES, catalogue
 from ..survey import brix
+from . import phone_bundle
 
 FOLDER = STATIC / "field"
 TYPES = {".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8", ".json": "application/json; charset=utf-8",
          ".png": "image/png", ".svg": "image/svg+xml"}
 PREFIX = "phone."
 PLACED = ("shell.html", "worker.js", "manifest.webmanifest")
+ENTRY = "app.js"
+EARLY = ("words.es.json", "dictionary.json", "brix_table.json")
+"""What the first screen reads: asked for beside the modules, not after them."""
 
 
 @dataclass(frozen=True)
 class Build:
-    """One release of the phone: its files (name → bytes), their compressed twins, shell, worker, manifest."""
+    """One release of the phone: its files (name → bytes), their compressed twins, shell, worker, manifest.
+
+    ``shown`` names the files a phone loads and keeps.
+    """
 
     name: str
     files: dict[str, bytes]
@@ -36,10 +44,11 @@ class Build:
     shell: bytes
     worker: bytes
     manifest: bytes
+    shown: tuple[str, ...]
 
     def gz_bytes(self) -> int:
         """What a first visit transfers, compressed, with everything."""
-        return sum(len(body) for body in self.packed.values()) + sum(len(squeeze(body)) for body in (self.shell, self.worker, self.manifest))
+        return sum(len(self.packed[name]) for name in self.shown) + sum(len(squeeze(body)) for body in (self.shell, self.worker, self.manifest))
 
 
 def squeeze(body: bytes) -> bytes:
@@ -76,6 +85,7 @@ def collect(folder: Path) -> dict[str, bytes]:
     fields = json.dumps(dictionary.for_phone(), ensure_ascii=False, separators=(",", ":"))
     files["dictionary.json"] = fields.encode()
     files["brix_table.json"] = json.dumps(brix.for_phone(), separators=(",", ":")).encode()
+    files[ENTRY] = phone_bundle.bundle({name: body.decode() for name, body in files.items() if name.endswith(".js")}, ENTRY).encode()
     return dict(sorted(files.items()))
 
 
@@ -87,11 +97,11 @@ def build(folder: Path = FOLDER) -> Build:
     parts = [name.encode() + b"\0" + sha256(body).digest() for name, body in files.items()]
     parts += [name.encode() + b"\0" + sha256(text.encode()).digest() for name, text in placed.items()]
     name = sha256(b"".join(parts)).hexdigest()[:12]
-    modules = [file for file in files if file.endswith(".js") and file != "app.js"]
-    preload = "\n".join(f'<link rel="modulepreload" href="/s/{name}/{file}">' for file in modules)
+    shown = tuple(file for file in files if not file.endswith(".js") or file == ENTRY)
+    preload = "\n".join(f'<link rel="preload" as="fetch" crossorigin href="/s/{name}/{file}">' for file in EARLY)
     shell = placed["shell.html"].replace("{{PRELOAD}}", preload).replace("{{BUILD}}", name).encode()
     manifest = placed["manifest.webmanifest"].replace("{{BUILD}}", name).encode()
     precache = [("/field/", sri(shell)), ("/field/manifest.webmanifest", sri(manifest))]
-    precache += [(f"/s/{name}/{file}", sri(body)) for file, body in files.items()]
+    precache += [(f"/s/{name}/{file}", sri(files[file])) for file in shown]
     head = f"const BUILD = {json.dumps(name)};\nconst PRECACHE = {json.dumps(precache)};\n"
-    return Build(name, files, {file: squeeze(body) for file, body in files.items()}, shell, head.encode() + slim(placed["worker.js"].encode()), manifest)
+    return Build(name, files, {file: squeeze(body) for file, body in files.items()}, shell, head.encode() + slim(placed["worker.js"].encode()), manifest, shown)
