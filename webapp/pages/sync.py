@@ -10,7 +10,7 @@ from .. import clock
 from ..people import service as people
 from ..problems import Problem
 from ..survey import service as survey
-from . import phone_pack
+from . import phone_pack, wire_digest
 from .access import db, device_cookie
 from .phone import compressed
 
@@ -46,7 +46,8 @@ def enrol() -> Response:
 @bp.post("/field/records")
 def records() -> Response:
     _json_only()
-    return jsonify(survey.receive(db(), request.get_data(cache=False), sender=g.device.id, received_at=clock.of(db()).now(), language=g.language))
+    body = wire_digest.checked(request.get_data(cache=False))
+    return wire_digest.signed(jsonify(survey.receive(db(), body, sender=g.device.id, received_at=clock.of(db()).now(), language=g.language)))
 
 
 @bp.post("/field/photos/<record>/<digest>")
@@ -58,7 +59,7 @@ def photo(record: str, digest: str) -> Response:
     if not data.startswith(PICTURES.get(request.mimetype, (b"\0never",))):
         raise Problem("photo_not_picture", where=digest[:12], status=422)
     survey.add_photo(db(), record, digest, request.mimetype, data)
-    return jsonify({"status": "kept"})
+    return wire_digest.signed(jsonify({"status": "kept"}))
 
 
 @bp.get("/field/pack")
