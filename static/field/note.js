@@ -7,13 +7,12 @@ import { position } from "./ground.js";
 import * as outbox from "./outbox.js";
 import { figure, say } from "./words.js";
 
-/** Save drafts and let everyone know; resolves with the entries. Each draft gets the phone's place unless it has one. */
+/** Save drafts and let everyone know; resolves with the entries once they are on the disk. Each draft gets the phone's place unless it has one. */
 export async function note(...drafts) {
   const place = position();
   const entries = await outbox.save(...drafts.map((draft) => ({ position: place, ...draft })));
   dispatchEvent(new Event("saved"));
-  const { count } = await outbox.waiting();
-  announce(say("saved", { n: count, count: figure(count) }));
+  outbox.waiting().then(({ count }) => announce(say("saved", { n: count, count: figure(count) })));
   return entries;
 }
 

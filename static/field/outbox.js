@@ -9,6 +9,7 @@ export const SCHEMA = 1;
 export const KEEP_DAYS = 90;
 export const KEEP_PHOTOS_DAYS = 14;
 const DAY_MS = 86_400_000;
+const PAGE = 500;
 const UNSENT = IDBKeyRange.bound(["unsent"], ["unsent", []]);
 
 /** Local time with its offset, RFC 3339: 2026-11-23T07:12:03.120-06:00. */
@@ -53,16 +54,15 @@ export const record = (entry) => JSON.parse(entry.bytes);
 
 /** The oldest unsent entries, at most `limit`, those in `skip` left out and only those that `fit`. */
 export function unsent(limit = 500, skip = new Set(), fit = () => true) {
-  return within("records", "readonly", (tx) => new Promise((resolve, reject) => {
-    const found = [], request = tx.objectStore("records").index("state").openCursor(UNSENT);
-    request.onerror = () => reject(request.error);
-    request.onsuccess = () => {
-      const cursor = request.result;
-      if (!cursor || found.length >= limit) return resolve(found);
-      if (!skip.has(cursor.value.id) && fit(cursor.value)) found.push(cursor.value);
-      cursor.continue();
-    };
-  }));
+  return within("records", "readonly", async (tx) => {
+    const index = tx.objectStore("records").index("state"), found = [];
+    for (let range = UNSENT; ;) {
+      const page = await got(index.getAll(range, PAGE)); // a cursor would cost a turn of the page for each entry
+      for (const entry of page) if (found.length < limit && !skip.has(entry.id) && fit(entry)) found.push(entry);
+      if (found.length >= limit || page.length < PAGE) return found;
+      range = IDBKeyRange.bound(["unsent", page.at(-1).seq], ["unsent", []], true);
+    }
+  });
 }
 
 /** How many are unsent and when the oldest of them was saved (ms, null when there is none). */

@@ -6,7 +6,8 @@ import * as outbox from "./outbox.js";
 import { sendPhotos } from "./photos.js";
 import { tongue } from "./words.js";
 
-const BATCH = 500, BATCH_BYTES = 900_000;
+const BATCH = 500, BATCH_BYTES = 900_000, PROBE = 50;
+const SOON_MS = 1_500, SOON_AT_MOST_MS = 20_000;
 const FIRST_S = 5, LONGEST_S = 900, PATIENCE_MS = 60_000, ASK_MS = 600_000;
 const SPLIT = new Set([400, 413, 422, 500]);
 const SAME_AGAIN = 3, REFUSED_IN_ROW = 3, TROUBLED_A_ROUND = 20;
@@ -14,6 +15,7 @@ const SAME_AGAIN = 3, REFUSED_IN_ROW = 3, TROUBLED_A_ROUND = 20;
 /** What the top bar and the sending screen show. */
 export const sending = { at_ms: null, outcome: "idle", enrol: false, clock_error_s: null, next_ms: null };
 
+let probe = BATCH, soonTimer = null, asked_ms = 0;
 let tries = 0, timer = null, again = false, running = null, listening = false, heard_ms = -Infinity;
 const tell = () => dispatchEvent(new Event("sending"));
 
@@ -62,6 +64,7 @@ async function run() {
   } catch (error) {
     // Not a Halt: the phone's own store refused (full, wiped under us). What it holds is as it was; try again later.
     sending.outcome = error instanceof Halt ? error.outcome : "store";
+    if (sending.outcome === "offline") probe = PROBE; // without a road a try should cost little
     sending.enrol = error.outcome === "enrol";
     if (!some && !sending.enrol) sending.outcome = "done";
     else if (!sending.enrol) later(error.waitS ?? Math.random() * ceiling(tries += 1));
@@ -79,7 +82,7 @@ function later(seconds) {
 /** Send unsent records that `fit`, the oldest first, in batches halved on trouble. One refused alone is told on screen, and goes last next time. */
 async function sendRecords(fit, most, atMost = Infinity) {
   const skip = new Set();
-  let size = most, bySeq = true, refusedInRow = 0, refused = 0;
+  let size = Math.min(most, probe), bySeq = true, refusedInRow = 0, refused = 0;
   for (;;) {
     const batch = cut(await outbox.unsent(size, skip, fit));
     if (!batch.length || refused >= atMost) return;
@@ -89,6 +92,7 @@ async function sendRecords(fit, most, atMost = Infinity) {
       for (const entry of batch) if (!receipts.has(entry.id)) skip.add(entry.id);
       if (await takeIn(receipts, reply, bySeq)) bySeq = false;
       refusedInRow = 0;
+      probe = BATCH;
       size = Math.min(most, size * 2);
       tell();
     } else if (batch.length > 1) {
@@ -180,12 +184,19 @@ export function wait(header, now = Date.now()) {
   return Number.isFinite(seconds) ? Math.min(Math.max(seconds, 1), 86_400) : null;
 }
 
+/** After a save: once the hand rests, so that a try never stands in the way of the next tap, but not later than a while. */
+function soon() {
+  asked_ms ||= Date.now();
+  clearTimeout(soonTimer);
+  soonTimer = setTimeout(() => { asked_ms = 0; send(true); }, Math.max(0, Math.min(SOON_MS, asked_ms + SOON_AT_MOST_MS - Date.now())));
+}
+
 /** Send when there may be a road: now, on coming to the front, on "online" (which promises nothing), after each save. */
 export function keepSending() {
   if (listening) return send(true);
   listening = true;
   addEventListener("online", () => send(true));
-  addEventListener("saved", () => send(true));
+  addEventListener("saved", soon);
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") send(true); });
   return send(true);
 }

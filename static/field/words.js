@@ -1,7 +1,15 @@
 // Words from the one catalogue of the house, numbers as the reader writes them.
 
 const LOCALE = { es: "es-MX", en: "en-US" };
+const formats = new Map();
 let table = {}, language = "es", plural = null;
+
+// Making a formatter costs an old phone more than the rest of a screen, so each is made once.
+function format(kind, options) {
+  const key = `${language} ${JSON.stringify(options)}`;
+  if (!formats.has(key)) formats.set(key, new kind(LOCALE[language], options));
+  return formats.get(key);
+}
 
 /** Load a language's words; the page's `lang` follows. */
 export async function speak(wanted) {
@@ -26,17 +34,17 @@ export function say(code, params = {}) {
 /** A number with up to `digits` decimals (`fixed` keeps them all). */
 export function figure(value, digits = 0, fixed = false) {
   if (value === null || value === undefined || !Number.isFinite(value)) return "–";
-  return new Intl.NumberFormat(LOCALE[language], { maximumFractionDigits: digits, minimumFractionDigits: fixed ? digits : 0 }).format(value);
+  return format(Intl.NumberFormat, { maximumFractionDigits: digits, minimumFractionDigits: fixed ? digits : 0 }).format(value);
 }
 
 /** "Lun 23 nov" or "Mon, Nov 23" of an ISO day or a Date. */
 export function day(value) {
   const date = typeof value === "string" ? new Date(`${value.slice(0, 10)}T12:00`) : value;
-  return new Intl.DateTimeFormat(LOCALE[language], { weekday: "short", day: "numeric", month: "short" }).format(date);
+  return format(Intl.DateTimeFormat, { weekday: "short", day: "numeric", month: "short" }).format(date);
 }
 
 /** "07:12" of a moment in ms or a Date. */
-export const hour = (value) => new Intl.DateTimeFormat(LOCALE[language], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" }).format(value);
+export const hour = (value) => format(Intl.DateTimeFormat, { hour: "2-digit", minute: "2-digit", hourCycle: "h23" }).format(value);
 
 /** A moment in words: only the hour when it is of today. */
 export function when(ms, now = new Date()) {

@@ -94,6 +94,12 @@ export async function reading(what, id) {
 
   const wounded = h("button", { type: "button", class: "act plain", id: "wounded", onclick: () => { keyed.wounded = !keyed.wounded; wounded.setAttribute("aria-pressed", keyed.wounded); } }, say("reading.wounded"));
   wounded.setAttribute("aria-pressed", keyed.wounded);
+  const list = h("ul", { class: "list" });
+  const fillList = () => list.childElementCount || list.append(...entries.map((entry, i) => {
+    const one = outbox.record(entry);
+    return h("li", null, h("a", { class: "line", href: `#/reading/mend/${entry.id}` },
+      h("span", null, `${i + 1}. ${figure(one.brix_raw_deg, 1, true)} °Brix`, h("small", null, say("reading.at", { row: figure(one.row), plant: figure(one.plant), temp: figure(one.juice_temp_c, 1) }))), h("b", null, say("log.mend"))));
+  }));
 
   show();
   return {
@@ -112,11 +118,7 @@ export async function reading(what, id) {
       h("div", { class: "pair" }, wounded, old ? null : act(say("reading.erase"), eraseLast, { plain: true, id: "erase", disabled: !entries.length })),
       old ? null : h("div", { class: "pair" }, h("a", { class: "act plain", href: `#/plot/${encodeURIComponent(round.plot)}` }, say("reading.else")),
         act(say("reading.finish"), async () => { await keep("round", null); undo = null; go("#/"); }, { plain: true, id: "finish" })),
-      entries.length && !old ? h("details", null, h("summary", null, say("reading.list", { n: entries.length })), h("ul", { class: "list" }, entries.map((entry, i) => {
-        const one = outbox.record(entry);
-        return h("li", null, h("a", { class: "line", href: `#/reading/mend/${entry.id}` },
-          h("span", null, `${i + 1}. ${figure(one.brix_raw_deg, 1, true)} °Brix`, h("small", null, say("reading.at", { row: figure(one.row), plant: figure(one.plant), temp: figure(one.juice_temp_c, 1) }))), h("b", null, say("log.mend"))));
-      }))) : null,
+      entries.length && !old ? h("details", { ontoggle: fillList }, h("summary", null, say("reading.list", { n: entries.length })), list) : null,
     ],
   };
 }
