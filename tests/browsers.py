@@ -28,6 +28,14 @@ def chromium() -> str | None:
     return found or _playwrights()
 
 
+def firefox() -> str | None:
+    """Path of an installed Firefox (ESR first), or None."""
+    named = os.environ.get("PINARIO_FIREFOX")
+    if named:
+        return named if Path(named).exists() else None
+    return next((path for name in ("firefox-esr", "firefox") if (path := shutil.which(name))), None)
+
+
 def _playwrights() -> str | None:
     try:
         from playwright.sync_api import sync_playwright

@@ -1,0 +1,191 @@
+"""A phone of the harness: one browser with its own profile behind its own road, told what to do through ``page.js``."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import signal
+import time
+from pathlib import Path
+
+from tests.browser.office import Chromium, wait_until
+from tests.browsers import chromium, firefox
+
+SCRIPT = (Path(__file__).parent / "page.js").read_text()
+PATIENCE_MS = 20_000
+
+
+class Phone:
+    """What every engine's phone can do. ``can`` names the kinds of fault its automation is able to make."""
+
+    engine, can = "", frozenset()
+
+    def __init__(self, number: int, road, office, folder: Path) -> None:
+        self.number, self.road, self.office, self.folder, self.page, self.shift_ms = number, road, office, folder, None, 0
+
+    def goto(self, place: str = "/field/") -> None:
+        self.page.goto(self.road.address + place)
+
+    def evaluate(self, function: str, argument=None):
+        return self.page.evaluate(function, argument)
+
+    def ready(self) -> None:
+        self.page.wait_for_selector("body[data-ready]", state="attached", timeout=PATIENCE_MS)
+
+    def ensure(self) -> None:
+        """The page's functions are there, also after it reloaded itself."""
+        for _ in range(5):
+            try:
+                if self.evaluate("() => Boolean(globalThis.faults)"):
+                    return
+                self.ready()
+                base = self.evaluate("() => new URL(document.querySelector('script[type=module]').src).pathname.split('/').slice(0, 3).join('/')")
+                self.evaluate(SCRIPT, base)
+                if self.shift_ms:
+                    self.evaluate("(ms) => faults.shift(ms)", self.shift_ms)
+                return
+            except Exception as error:  # a reload in the middle takes the page's context away
+                last = error
+                time.sleep(0.2)
+        raise last
+
+    def call(self, name: str, argument=None):
+        for n in range(4):
+            self.ensure()
+            try:
+                return self.evaluate(f"(given) => faults.{name}(given)", argument)
+            except Exception:
+                if n == 3 or name == "save":
+                    raise
+                time.sleep(0.2)
+
+    def clock(self, ms: int) -> None:
+        self.shift_ms = ms
+        self.call("shift", ms)
+
+    def build(self) -> str:
+        self.ensure()
+        return self.evaluate("() => faults.build")
+
+    def enrol(self) -> None:
+        answered = self.call("enrol", self.office.invite())
+        assert "id" in (answered or {}), answered
+
+    def open(self) -> "Phone":
+        raise NotImplementedError
+
+    def first_time(self) -> "Phone":
+        self.open()
+        self.goto()
+        self.enrol()
+        self.page.wait_for_selector("body[data-worker=ready]", state="attached", timeout=PATIENCE_MS)
+        return self
+
+    def reload(self) -> None:
+        self.goto("/field/manifest.webmanifest")
+        self.goto()
+        self.ensure()
+
+    def kill(self) -> None:
+        raise NotImplementedError
+
+    def close(self) -> None:
+        self.kill()
+
+
+class ChromiumPhone(Phone):
+    engine = "chromium"
+    can = frozenset(("quota", "wipe", "tabs", "tabs_unlocked", "browser_killed", "update"))
+
+    def __init__(self, playwright, number, road, office, folder) -> None:
+        super().__init__(number, road, office, folder)
+        self.browser = Chromium(playwright, chromium(), folder / f"profile_{number}")
+
+    def open(self):
+        self.page = self.browser.start()
+        self.page.set_default_timeout(PATIENCE_MS)
+        return self
+
+    def first_time(self):
+        super().first_time()
+        self.browser.quit()  # so that the cookie is on the disk before the first kill
+        self.open()
+        self.goto()
+        self.ensure()
+        return self
+
+    def cdp(self, method: str, **params) -> None:
+        session = self.page.context.new_cdp_session(self.page)
+        session.send(method, params)
+        session.detach()
+
+    def quota(self, size: int | None) -> None:
+        self.cdp("Storage.overrideQuotaForOrigin", origin=self.road.address, **({} if size is None else {"quotaSize": size}))
+
+    def wipe(self) -> None:
+        self.cdp("Storage.clearDataForOrigin", origin=self.road.address, storageTypes="all")
+
+    def tab(self, unlocked: bool):
+        page = self.page.context.new_page()
+        page.set_default_timeout(PATIENCE_MS)
+        if unlocked:  # as over plain http, where there are no Web Locks
+            page.add_init_script("Object.defineProperty(Navigator.prototype, 'locks', { get: () => undefined })")
+        return page
+
+    def kill(self) -> None:
+        self.browser.kill()
+
+    def close(self) -> None:
+        self.browser.forget()
+
+
+class FirefoxPhone(Phone):
+    engine = "firefox"
+    can = frozenset(("wipe", "tabs", "browser_killed", "update"))
+
+    def __init__(self, playwright, number, road, office, folder) -> None:
+        super().__init__(number, road, office, folder)
+        self.playwright, self.profile, self.context = playwright, folder / f"profile_{number}", None
+
+    def open(self):
+        self.context = self.playwright.firefox.launch_persistent_context(str(self.profile), channel="moz-firefox", executable_path=firefox(), headless=True)
+        self.page = self.context.pages[0] if self.context.pages else self.context.new_page()
+        self.page.set_default_timeout(PATIENCE_MS)
+        return self
+
+    def processes(self) -> list[int]:
+        """Of this phone's own profile, which no other process has in its command line."""
+        found = []
+        for entry in Path("/proc").iterdir():
+            with contextlib.suppress(OSError, ValueError):
+                if str(self.profile).encode() in (entry / "cmdline").read_bytes() and b"firefox" in (entry / "cmdline").read_bytes():
+                    found.append(int(entry.name))
+        return found
+
+    def wipe(self) -> None:
+        assert self.call("forgetAll") is True
+        self.context.clear_cookies()
+
+    def tab(self, unlocked: bool):
+        page = self.context.new_page()
+        page.set_default_timeout(PATIENCE_MS)
+        return page
+
+    def kill(self) -> None:
+        if self.context is None:
+            return
+        for pid in self.processes():
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
+        wait_until(lambda: not self.processes(), "Firefox is gone")
+        with contextlib.suppress(Exception):
+            self.context.close()
+        self.context = None
+
+    def close(self) -> None:
+        self.kill()
+        shutil.rmtree(self.profile, ignore_errors=True)
+
+
+PHONES = {"chromium": ChromiumPhone, "firefox": FirefoxPhone}
