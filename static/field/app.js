@@ -83,11 +83,13 @@ function offerUpdate(worker) {
 
 async function watchUpdates() {
   if (!navigator.serviceWorker) return;
-  const controlled = Boolean(navigator.serviceWorker.controller);
+  let controlled = Boolean(navigator.serviceWorker.controller);
   let reloading = false;
   navigator.serviceWorker.addEventListener("controllerchange", () => {
     document.body.dataset.worker = "ready";
-    if (!controlled || reloading) return;
+    const first = !controlled;
+    controlled = true;
+    if (first || reloading) return;
     reloading = true;
     location.reload();
   });
