@@ -34,8 +34,12 @@ def _lock_for(db: Database) -> threading.RLock:
 
 
 def path_of(db: Database) -> str:
-    """Absolute path of the estate file ("" for a database in memory)."""
-    return next((row[2] for row in db.conn.execute("PRAGMA database_list") if row[1] == "main"), "") or ""
+    """Absolute path of the estate file ("" for a database in memory), asked of SQLite once a connection."""
+    known = getattr(db, "estate_path", None)
+    if known is None:
+        known = next((row[2] for row in db.conn.execute("PRAGMA database_list") if row[1] == "main"), "") or ""
+        db.estate_path = known
+    return known
 
 
 def open_estate(path: str | os.PathLike, *, create: bool = False, read_only: bool = False) -> Database:

@@ -52,7 +52,7 @@ def _who() -> None:
         g.person = people.person_for(db(), token)
     cookie = request.cookies.get(device_cookie())
     if cookie:
-        g.device = people.device_for(db(), cookie)
+        g.device = people.device_for(db(), cookie, touch=request.endpoint != "sync.records")  # that one notes it with its records
 
 
 def _same_site() -> None:

@@ -17,6 +17,7 @@ class Device:
     name: str
     crew: str
     revoked: bool = False
+    seen_at: str = ""
 
 
 def new_id() -> str:

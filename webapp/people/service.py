@@ -242,16 +242,26 @@ def enrol(db: Database, code: str, address: str) -> tuple[str, str]:
     return device, f"{device}.{secret}"
 
 
-def device_for(db: Database, cookie: str) -> Device | None:
-    """The enrolled, unrevoked phone a cookie belongs to."""
+def device_for(db: Database, cookie: str, touch: bool = True) -> Device | None:
+    """The enrolled, unrevoked phone a cookie belongs to; ``touch`` notes that it was seen (see ``phone_seen``)."""
     parts = phones.split_cookie(cookie)
     row = store.device(db, parts[0]) if parts else None
     if row is None or row["revoked_at"] or not row["secret_hash"] or not hmac.compare_digest(row["secret_hash"], passwords.digest(parts[1])):
         return None
-    if (row["last_seen"] or "") < _now(-SEEN_EVERY):
+    device = Device(row["id"], row["name"], row["crew"], seen_at=row["last_seen"] or "")
+    if touch and seen_long_ago(device):
         with atomic(db):
-            store.set_device(db, row["id"], last_seen=_now())
-    return Device(row["id"], row["name"], row["crew"])
+            phone_seen(db, device.id)
+    return device
+
+
+def seen_long_ago(device: Device) -> bool:
+    return device.seen_at < _now(-SEEN_EVERY)
+
+
+def phone_seen(db: Database, device: str) -> None:
+    """Note that a phone was here, inside the caller's atomic block: who writes records anyway needs no second wait for the disk."""
+    store.set_device(db, device, last_seen=_now())
 
 
 def devices(db: Database) -> list[dict]:

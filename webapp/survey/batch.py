@@ -12,6 +12,8 @@ from datetime import datetime, timedelta
 from json.decoder import scanstring
 from typing import Any
 
+import msgspec
+
 from ..problems import Problem
 from . import record as rec
 
@@ -26,6 +28,19 @@ def _whole(digits: str) -> int | float:
 
 
 _DECODER = json.JSONDecoder(parse_int=_whole)
+
+
+class _Wire(msgspec.Struct):
+    """A batch in good order, its records left as the bytes they came in."""
+
+    schema: int
+    records: list[msgspec.Raw]
+    sent_at: Any = None
+
+
+_QUICK, _QUICK_RECORD = msgspec.json.Decoder(_Wire), msgspec.json.Decoder()
+_DIGITS = bytes(48 if 48 <= code <= 57 else 32 for code in range(256))
+_LONG_NUMBER = b"0" * (LONGEST_WHOLE + 1)
 
 
 @dataclass(frozen=True)
@@ -49,13 +64,25 @@ def read(body: bytes) -> Batch:
     """Problems (400/413): batch_too_big, batch_not_json (also when nested too deep), batch_shape, batch_too_many."""
     if len(body) > MOST_BYTES:
         raise Problem("batch_too_big", where="records", status=413, limit_mb=1)
-    head, records, texts = parsed(body)
+    head, records, texts = _quickly(body) or parsed(body)
     schema = head.get("schema")
     if records is None or isinstance(schema, bool) or not isinstance(schema, int) or not 1 <= schema < 2**31:
         raise Problem("batch_shape", where="records", status=400)
     if len(records) > MOST_RECORDS:
         raise Problem("batch_too_many", where="records", status=413, limit=MOST_RECORDS)
     return Batch(schema, rec.parse_time(head.get("sent_at")), records, texts)
+
+
+def _quickly(body: bytes) -> tuple[dict[str, Any], list[Any], list[bytes]] | None:
+    """What ``parsed`` says, several times faster, for a batch that the strict reader takes whole; None sends it the exact way."""
+    if _LONG_NUMBER in body.translate(_DIGITS):  # as a pattern this look cost more than all the reading
+        return None
+    try:
+        wire = _QUICK.decode(body)
+        texts = [bytes(raw) for raw in wire.records]
+        return {"schema": wire.schema, "sent_at": wire.sent_at}, [_QUICK_RECORD.decode(text) for text in texts], texts
+    except (msgspec.MsgspecError, ValueError, RecursionError):
+        return None
 
 
 def parsed(body: bytes) -> tuple[dict[str, Any], list[Any] | None, list[bytes]]:

@@ -6,9 +6,8 @@ and what is already there. Nothing is dropped and nothing rewritten: a held reco
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta, timezone
-from typing import Any
+from typing import Any, Callable, NamedTuple
 
 from . import constants as k
 from . import judging
@@ -17,8 +16,7 @@ from . import record as rec
 KEPT, ALREADY, HELD = "kept", "already", "held"
 
 
-@dataclass(frozen=True)
-class Decision:
+class Decision(NamedTuple):
     """One record's fate. ``id`` is the one it is stored under, ``given`` what it came with.
 
     ``record`` is None when its envelope could not be read; ``install`` and ``seq`` are told even then
@@ -36,51 +34,47 @@ class Decision:
     record: rec.Record | None = None
     taken_fixed: datetime | None = None
     code: str = ""
-    params: dict[str, Any] = field(default_factory=dict)
+    params: dict[str, Any] = {}
     proposal: dict[str, Any] | None = None
     conflict: bool = False
 
 
 def named(raws: list[Any], texts: list[bytes]) -> list[tuple[str, str]]:
-    """(identifier, digest) of each: the identifier is its own, or one derived where that is not of the agreed form."""
-    digests = [_digest(raw, text) for raw, text in zip(raws, texts)]
-    return [(_id_of(raw, digest), digest) for raw, digest in zip(raws, digests)]
+    """(identifier, digest of the bytes) of each: the identifier is its own, or one derived where that is not of the agreed form."""
+    return [(_id_of(raw, text), rec.digest(text)) for raw, text in zip(raws, texts)]
 
 
-def decide(raws: list[Any], texts: list[bytes], names: list[tuple[str, str]], schema: int, known: judging.Known, seen: dict[str, str], error: timedelta) -> list[Decision]:
-    """The fate of each record, in order; ``names`` as from ``named``, ``seen`` the digests of stored records by id.
+def decide(raws: list[Any], texts: list[bytes], schema: int, known: judging.Known, error: timedelta) -> list[Decision]:
+    """The fate of each record, in order, as far as it does not depend on what is stored (see ``against``)."""
+    return [_one(index, raw, text, name, schema, known, error) for index, (raw, text, name) in enumerate(zip(raws, texts, named(raws, texts)))]
 
-    Repeats within the batch are judged like repeats of earlier ones.
+
+def against(decisions: list[Decision], seen: dict[str, str], stored: Callable[[str], bytes]) -> list[Decision]:
+    """The same fates once it is known what is stored: a repeat is there already, another record under a known id is a conflict.
+
+    ``seen`` are the digests of stored records by id, ``stored`` gives the bytes of one of them, asked for
+    only when digests differ. Repeats within the batch are judged like repeats of earlier ones. Kept apart
+    from judging, so that records are judged before the store is locked.
     """
-    return against([_one(index, raw, text, names[index], schema, known, error) for index, (raw, text) in enumerate(zip(raws, texts))], seen)
-
-
-def against(decisions: list[Decision], seen: dict[str, str]) -> list[Decision]:
-    """The same fates once it is known what is stored: a repeat is there already, other bytes under a known id are a conflict.
-
-    Kept apart from judging, so that records are judged before the store is locked.
-    """
-    seen = dict(seen)
+    first: dict[str, Decision] = {}
     out = []
     for d in decisions:
-        stored = seen.get(d.id)
-        if stored is None:
-            seen[d.id] = d.digest
+        before = first.get(d.id)
+        if before is None and d.id not in seen:
+            first[d.id] = d
             out.append(d)
-        elif stored == d.digest:
-            out.append(replace(d, status=ALREADY, record=None, code="", params={}, proposal=None))
+        elif (before.digest if before else seen[d.id]) == d.digest or rec.same(d.bytes, before.bytes if before else stored(d.id)):
+            out.append(d._replace(status=ALREADY, record=None, code="", params={}, proposal=None))
         else:
-            out.append(replace(d, status=HELD, record=None, code="same_id_other_bytes", params={}, proposal=None, conflict=True))
+            out.append(d._replace(status=HELD, record=None, code="same_id_other_bytes", params={}, proposal=None, conflict=True))
     return out
 
 
-def _digest(raw: Any, text: bytes) -> str:
-    return rec.digest(rec.canonical(raw) if isinstance(raw, dict) and (rec.certainly_plain(text) or not rec.too_deep(raw)) else text)
-
-
-def _id_of(raw: Any, digest: str) -> str:
+def _id_of(raw: Any, text: bytes) -> str:
     given = raw.get("id") if isinstance(raw, dict) else None
-    return given if rec.is_canonical(given) else rec.derived_id("held", {"digest": digest}, 0)
+    if rec.is_canonical(given):
+        return given
+    return rec.derived_id("held", {"digest": rec.digest(rec.canonical(raw) if isinstance(raw, dict) and not rec.too_deep(raw) else text)}, 0)
 
 
 def _one(index: int, raw: Any, text: bytes, names: tuple[str, str], schema: int, known: judging.Known, error: timedelta) -> Decision:
@@ -113,7 +107,7 @@ def _one(index: int, raw: Any, text: bytes, names: tuple[str, str], schema: int,
 
 def current_form(record: rec.Record, schema: int) -> rec.Record:
     """The record with its fields in today's form; the same object for today's schema."""
-    return record if schema >= rec.SCHEMA else replace(record, fields=rec.upcast(record.kind, record.fields, schema))
+    return record if schema >= rec.SCHEMA else record._replace(fields=rec.upcast(record.kind, record.fields, schema))
 
 
 def raised(raw: dict, schema: int) -> dict:

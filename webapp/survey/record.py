@@ -6,9 +6,10 @@ import hashlib
 import json
 import re
 import uuid
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta, timezone
-from typing import Any, Callable
+from typing import Any, Callable, NamedTuple
+
+import msgspec
 
 from .. import dictionary
 
@@ -21,8 +22,7 @@ NAMESPACE = uuid.UUID("5b0c4c0a-6d8e-5f36-9a41-0c1d7a2f3b10")
 """Our own namespace for identifiers derived from a file's rows (RFC 9562 version 5)."""
 
 
-@dataclass(frozen=True)
-class Record:
+class Record(NamedTuple):
     """One readable record. ``fields`` are the kind's own; ``taken`` as the device said, aware, or None."""
 
     id: str
@@ -38,7 +38,7 @@ class Record:
     accuracy_m: float | None
     confirmed: bool
     replaces: str | None
-    fields: dict[str, Any] = field(default_factory=dict)
+    fields: dict[str, Any]
 
 
 def parse_time(text: Any) -> datetime | None:
@@ -62,9 +62,15 @@ def canonical(record: dict) -> bytes:
     return _COMPACT.encode(noted).encode("utf-8", "backslashreplace")
 
 
+_QUICK = msgspec.json.Encoder(order="sorted")
+
+
 def as_text(fields: dict) -> str:
     """A record's own fields as the log's column holds them."""
-    return _SORTED.encode(fields)
+    for value in fields.values():
+        if not isinstance(value, (str, int)) and (not isinstance(value, float) or value - value != 0):
+            return _SORTED.encode(fields)  # lists, objects and numbers that JSON has no word for
+    return _QUICK.encode(fields).decode()
 
 
 def certainly_plain(text: bytes) -> bool:
@@ -87,6 +93,12 @@ def loads(data: bytes) -> dict:
 
 def digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
+
+
+def same(one: bytes, other: bytes) -> bool:
+    """Whether two texts are one record: spacing, the order of keys and writing out what was not noted make no other."""
+    texts = [loads(data) for data in (one, other)]
+    return one == other or all(text and not too_deep(text) for text in texts) and canonical(texts[0]) == canonical(texts[1])
 
 
 def derived_id(source: str, content: dict, occurrence: int) -> str:
@@ -134,9 +146,8 @@ def repaired(taken: datetime | None, clock_error: timedelta, tolerance_s: float)
     """
     if taken is None:
         return None
-    shift = clock_error if abs(clock_error.total_seconds()) > tolerance_s else timedelta()
     try:
-        return (taken + shift).astimezone(timezone.utc)
+        return (taken + clock_error if abs(clock_error.total_seconds()) > tolerance_s else taken).astimezone(timezone.utc)
     except OverflowError:
         return None
 

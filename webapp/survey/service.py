@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
@@ -24,6 +25,10 @@ from .taking_service import judged, reason, rejudge, take, write  # noqa: F401
 from .together_service import write_together
 
 
+_judging = threading.Lock()
+"""One batch is judged at a time: threads that reckon side by side only take the interpreter from each other, and from the one that writes."""
+
+
 @dataclass(frozen=True)
 class LoadReport:
     """What a file brought: counts by receipt, and notes on what had to be understood."""
@@ -34,19 +39,22 @@ class LoadReport:
     notes: tuple[Sentence, ...] = field(default=())
 
 
-def receive(db: Database, body: bytes, sender: str, received_at: datetime | None = None, language: str = "es") -> dict:
+def receive(db: Database, body: bytes, sender: str, received_at: datetime | None = None, language: str = "es", seen: str | None = None) -> dict:
     """One batch from a phone wholly or not at all; a receipt for each record, given once it is on the disk (DESIGN §4).
 
     Problems for the whole batch (4xx): see ``batch.read``; disk and permission problems (5xx) leave
     everything as it was, so the phone sends the same bytes again. ``seq_high`` and ``seq_count`` are of
-    the install that sent the last record of the batch.
+    the install that sent the last record of the batch. ``seen`` names the phone to note as seen.
     """
-    batch = wire.read(body)
     received = received_at or clock.of(db).now()
-    judgement = judged(db, batch.records, batch.texts, batch.schema, received, batch.clock_error(received), source="phone", sender=sender)
+    with _judging:
+        batch = wire.read(body)
+        judgement = judged(db, batch.records, batch.texts, batch.schema, received, batch.clock_error(received), source="phone", sender=sender)
 
     def step(at: Database) -> tuple:
         decisions = write(at, judgement)
+        if seen:
+            people.phone_seen(at, seen)
         installs = [d.install for d in decisions if d.install]
         return decisions, *(store.sequence(at, installs[-1]) if installs else (0, 0)), store.epoch(at)
 

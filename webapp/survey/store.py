@@ -6,10 +6,14 @@ import json
 from typing import Any, Iterable
 
 from ..database import Database, rows
+from . import record as rec
 
 _COLUMNS = ("id", "install", "seq", "round", "kind", "plot", "taken_at", "taken_fixed", "received_at", "lat", "lon", "accuracy_m", "confirmed",
             "replaces", "schema", "fields", "bytes", "digest", "source", "sender", "state")
-_INSERT = f"INSERT INTO record ({', '.join(_COLUMNS)}) VALUES ({', '.join('?' * len(_COLUMNS))})"
+_CHUNKS = (64, 16, 4, 1)
+"""Rows in one statement. Python lets other threads in after every statement, and a busy server then waits to be let back."""
+_ROW = f"({', '.join('?' * len(_COLUMNS))})"
+_INSERTS = {n: f"INSERT INTO record ({', '.join(_COLUMNS)}) VALUES {', '.join([_ROW] * n)}" for n in _CHUNKS}
 
 
 def digests(db: Database, ids: list[str]) -> dict[str, str]:
@@ -21,7 +25,12 @@ def digests(db: Database, ids: list[str]) -> dict[str, str]:
 
 
 def add(db: Database, records: Iterable[dict]) -> None:
-    db.conn.executemany(_INSERT, [[r[name] for name in _COLUMNS] for r in records])
+    values = [r[name] for r in records for name in _COLUMNS]
+    at, width = 0, len(_COLUMNS)
+    for n in _CHUNKS:
+        while len(values) - at >= n * width:
+            db.conn.execute(_INSERTS[n], values[at: at + n * width])
+            at += n * width
 
 
 def add_held(db: Database, held: Iterable[dict]) -> None:
@@ -93,7 +102,7 @@ def alike(db: Database, record_id: str) -> list[dict]:
 def free(db: Database, record_id: str, r: Any, taken_fixed: str | None) -> None:
     """A held record into use; its bytes and times stay as they came."""
     db.execute("UPDATE record SET state = 'kept', round = ?, kind = ?, plot = ?, taken_at = ?, taken_fixed = ?, lat = ?, lon = ?, accuracy_m = ?, confirmed = ?, replaces = ?, fields = ? WHERE id = ?",
-               [r.round, r.kind, r.plot, r.taken_at, taken_fixed, r.lat, r.lon, r.accuracy_m, int(r.confirmed), r.replaces, json.dumps(r.fields, ensure_ascii=False, sort_keys=True), record_id])
+               [r.round, r.kind, r.plot, r.taken_at, taken_fixed, r.lat, r.lon, r.accuracy_m, int(r.confirmed), r.replaces, rec.as_text(r.fields), record_id])
 
 
 def marked(db: Database, name: str) -> str:

@@ -86,7 +86,7 @@ class Judged:
 def judged(db: Database, raws: list[Any], texts: list[bytes], schema: int, received: datetime, error: timedelta, source: str, sender: str) -> Judged:
     """The slow part of taking records in; needs no lock."""
     version = land.version(db)
-    decisions = intake.decide(raws, texts, intake.named(raws, texts), schema, known(db, received), {}, error)
+    decisions = intake.decide(raws, texts, schema, known(db, received), error)
     at = intake.as_utc_text(received)
     return Judged(version, decisions, [row_of(d, raws[d.index], schema, at, source, sender) for d in decisions],
                   lambda at_db: judged(at_db, raws, texts, schema, received, error, source, sender), at, sender, error.total_seconds() if source == "phone" else None)
@@ -96,7 +96,7 @@ def write(db: Database, j: Judged) -> list[Decision]:
     """Write judged records, inside the caller's atomic block; judged again when the land has changed since."""
     if j.land != land.version(db):
         j = j.again(db)
-    decisions = intake.against(j.decisions, store.digests(db, [d.id for d in j.decisions]))
+    decisions = intake.against(j.decisions, store.digests(db, [d.id for d in j.decisions]), lambda record: store.record(db, record)["bytes"])
     fresh = [d for d in decisions if d.status != ALREADY and not d.conflict]
     store.add(db, (j.rows[d.index] for d in fresh))
     store.add_held(db, ({"record": d.id, "code": d.code, "params": rec.cleaned(d.params), "proposal": d.proposal, "at": j.at} for d in fresh if d.status == HELD))
