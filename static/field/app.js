@@ -4,6 +4,7 @@
 import { loadTable } from "./brix.js";
 import { h, act } from "./elements.js";
 import * as outbox from "./outbox.js";
+import { moved } from "./ground.js";
 import * as pack from "./pack.js";
 import { keepSending, sending } from "./sender.js";
 import { keep, load, state } from "./state.js";
@@ -122,7 +123,10 @@ async function start() {
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") drawBar(); }); // another tab may have saved or sent
   addEventListener("store-closed", () => showTrouble({ name: "cleared" }));
   addEventListener("pack", () => { if (["home", "plots", "orders"].includes(main.dataset.screen)) draw(true); });
-  addEventListener("ground", ({ detail }) => { if (detail.first && ["home", "plots"].includes(main.dataset.screen)) draw(true); });
+  const follow = () => { if (main.dataset.screen === "home" && document.visibilityState === "visible" && moved()) draw(true); };
+  addEventListener("ground", ({ detail }) => { if (detail.first && ["home", "plots", "plot"].includes(main.dataset.screen)) draw(true); else follow(); });
+  setInterval(follow, 20_000); // a place grows old by itself
+  document.addEventListener("visibilitychange", follow);
   await draw();
   document.body.dataset.ready = "yes";
   navigator.storage?.persist?.();

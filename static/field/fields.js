@@ -1,9 +1,10 @@
 // The field dictionary as the phone needs it: one source with the server's check and the office's headings.
 
+import { area, plane } from "./plane.js";
 import { figure, known as hasWords, say, tongue } from "./words.js";
 
 /** What can be noted at a plot beside a round, in the order of the buttons. */
-export const PLOT_KINDS = ["row_count", "weighing", "age_check", "marking", "load", "labor", "loss", "remark"];
+export const PLOT_KINDS = ["row_count", "weighing", "age_check", "marking", "load", "labor", "loss", "outline", "remark"];
 /** Fields of a row count that are touched up one by one. */
 export const COUNTERS = ["plants_standing", "gaps", "replanted", "sick_wilt", "sick_bud_rot", "sick_weevil", "quiote", "capon"];
 
@@ -38,9 +39,16 @@ export function doubtOf(kind, name, value) {
   return { low: Number.isFinite(low) ? low : null, high: Number.isFinite(high) ? high : null, unit: unitOf(field), likely: likely ?? null };
 }
 
+/** An outline in words: its area. */
+function outlineWords(geometry) {
+  const [ring] = geometry.coordinates, [lon, lat] = ring[0];
+  return say("walk.shown", { area: figure(area(ring.slice(0, -1).map(plane(lon, lat).to)) / 10_000, 2, true) });
+}
+
 function valueWords(kind, field, value) {
   if (field.type === "choice") return choiceName(kind, field.name, value);
   if (field.type === "yes_no") return say(Number(value) ? "yes" : "no");
+  if (field.type === "outline") return outlineWords(value);
   if (typeof value === "object") return "…";
   const unit = unitOf(field), grouped = field.unit !== "año";
   return `${typeof value === "number" && grouped ? figure(value, 2) : String(value).slice(0, 80)}${unit ? ` ${unit}` : ""}`;

@@ -1,15 +1,15 @@
 // What to do now: an open round first; then a sampler's plot underfoot or a crew's order.
 
 import { h, line } from "../elements.js";
-import { byDistance, listen, standing } from "../ground.js";
+import { byDistance, listen, standing, where } from "../ground.js";
 import * as outbox from "../outbox.js";
 import { pack } from "../pack.js";
 import { state } from "../state.js";
 import { say } from "../words.js";
 import { cautionNote, orderLine, orderLines, orderList } from "./orders.js";
+import * as walks from "../walking.js";
 import { away, called, groundWords } from "./plots.js";
 
-const NEAR_M = 150;
 const first = (href, words, props) => h("a", { class: "act first", href, ...props }, words);
 const plain = (href, words) => h("a", { class: "act plain", href }, words);
 
@@ -36,14 +36,18 @@ export function sinceWords(lastVisit) {
 
 function sampler() {
   listen();
-  const nearest = byDistance(pack().plots)[0];
-  if (nearest && nearest.metres !== null && nearest.metres <= NEAR_M) {
-    return [h("h1", null, say(nearest.metres === 0 ? "home.underfoot" : "home.near", { plot: called(nearest), away: away(nearest.metres) })),
+  const { kind, plots } = where(pack().plots), [nearest] = plots;
+  if (kind === "several") {
+    return [h("h1", null, say("ground.several")), plots.map((plot, i) => first(`#/begin/${encodeURIComponent(plot.code)}`, [called(plot), h("small", { class: "aside" }, away(plot.metres))], i ? null : { id: "begin" })),
+      h("p", { class: "soft" }, groundWords()), plain("#/plots", say("home.other_plot"))];
+  }
+  if (nearest) {
+    return [h("h1", null, say(kind === "in" ? "home.underfoot" : "home.near", { plot: called(nearest), away: away(nearest.metres) })),
       first(`#/begin/${encodeURIComponent(nearest.code)}`, say("home.begin"), { id: "begin" }),
       h("p", { class: "soft" }, groundWords()),
       plain(`#/plot/${encodeURIComponent(nearest.code)}`, say("home.else_here")), plain("#/plots", say("home.other_plot"))];
   }
-  return [h("h1", null, say("home.where")), first("#/plots", say("home.choose"), { id: "choose" }), h("p", { class: "soft" }, groundWords())];
+  return [h("h1", null, say("home.where")), first("#/plots", say("home.choose"), { id: "choose" }), h("p", { class: "soft" }, groundWords()), plain("#/map", say("plots.map"))];
 }
 
 function crew(found) {
@@ -53,16 +57,18 @@ function crew(found) {
 }
 
 export async function home() {
+  await walks.load();
   const { role } = state.me, found = await orderList();
   const list = found.length ? [h("h2", null, say("home.orders", { week: pack().week })), orderLines(found)] : [];
   return {
     title: state.device.crew || state.device.name, back: null,
     body: [
+      walks.walking.code === null ? null : plain(`#/walk/${encodeURIComponent(walks.walking.code)}`, say("home.walk", { plot: called(pack().plots.find((plot) => plot.code === walks.walking.code) ?? { code: walks.walking.code }) })),
       ...(state.round ? await openRound() : []),
       ...(state.round ? [] : role === "crew" ? crew(found) : sampler()),
       ...(role === "crew" ? [...list, ...visitList(3)] : [...visitList(5), ...list]),
       h("h2", null, say("home.else")),
-      h("div", { class: "menu" }, plain("#/plots", say("home.plots")), plain("#/log", say("home.log")), plain("#/who", say("home.who", { name: state.me.name })), plain("#/more", say("home.more"))),
+      h("div", { class: "menu" }, plain("#/plots", say("home.plots")), plain("#/map", say("home.map")), plain("#/log", say("home.log")), plain("#/who", say("home.who", { name: state.me.name })), plain("#/more", say("home.more"))),
       pack().plots.length || standing.state === "here" ? null : h("p", { class: "note" }, say("home.no_pack")),
     ],
   };

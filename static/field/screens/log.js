@@ -14,6 +14,7 @@ const LATEST = 80;
 function mendAt(entry) {
   const code = encodeURIComponent(entry.plot);
   if (entry.kind === "reading" && state.round?.id === entry.round) return `#/reading/mend/${entry.id}`;
+  if (entry.kind === "outline") return `#/walk/${code}`;
   return entry.kind === "row_count" ? `#/count/${code}/mend/${entry.id}` : `#/note/${entry.kind}/${code}/mend/${entry.id}`;
 }
 

@@ -32,6 +32,7 @@ function photoField(chosen) {
 
 export async function note(kind, code, extra, id) {
   if (!known(kind)) { go("#/"); return null; }
+  if (kind === "outline") { go(`#/walk/${encodeURIComponent(code)}`); return null; }
   const plot = pack.plot(code) ?? { code }, key = `draft:${kind}:${code}`;
   const recent = (await outbox.latest(300)).filter((entry) => entry.kind === kind && entry.plot === code);
   const old = extra === "mend" ? recent.find((entry) => entry.id === id) : null;

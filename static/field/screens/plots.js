@@ -1,7 +1,7 @@
 // Choosing a plot: nearest first when the phone knows where it is, and always by name.
 
 import { h, line } from "../elements.js";
-import { byDistance, listen, standing } from "../ground.js";
+import { ageMinutes, byDistance, listen, standing, trust } from "../ground.js";
 import { pack } from "../pack.js";
 import { distance, figure, say } from "../words.js";
 
@@ -11,15 +11,19 @@ const plain = (text) => text.normalize("NFD").replace(/[\u0300-\u036f]/g, "").to
 /** "El Tapia, VS-04": the name first, as people say it. */
 export const called = (plot) => (plot.name && plot.name !== plot.code ? `${plot.name}, ${plot.code}` : plot.code);
 
-/** Where a plot lies from here, in words; "" when unknown. */
+/** Where a plot lies from here, in words; "" when unknown, or when the place is old or less sure than the distance. */
 export function away(metres) {
-  if (metres === null || metres === undefined) return "";
+  const sure = trust();
+  if (metres === null || metres === undefined || !["good", "coarse"].includes(sure) || (sure === "coarse" && metres < standing.accuracy_m)) return "";
   return metres === 0 ? say("plots.here") : say("plots.away", { distance: distance(metres) });
 }
 
 /** How well the phone knows its place. */
 export function groundWords() {
-  return standing.state === "here" ? say("plots.accuracy", { metres: figure(standing.accuracy_m) }) : say(`plots.gps.${standing.state}`);
+  const sure = trust();
+  if (sure === "good") return say("plots.accuracy", { metres: figure(standing.accuracy_m) });
+  if (standing.state !== "here") return say(`plots.gps.${sure}`);
+  return say(`ground.${sure}`, { n: ageMinutes(), metres: distance(standing.accuracy_m) });
 }
 
 export async function plots() {
@@ -36,6 +40,7 @@ export async function plots() {
   return {
     title: say("plots.title"), back: "#/",
     body: [h("h1", null, say("plots.which")), h("label", { class: "name", for: "search" }, say("plots.search")), search,
-      h("p", { class: "soft" }, groundWords()), list, tally],
+      h("p", { class: "soft" }, groundWords()), list, tally,
+      h("div", { class: "menu" }, h("a", { class: "act plain", href: "#/map", id: "as-map" }, say("plots.map")), h("a", { class: "act plain", href: "#/walk", id: "new-land" }, say("plots.new")))],
   };
 }
