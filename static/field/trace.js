@@ -134,7 +134,7 @@ export function problemsOf(ring, old = null) {
   if (ring.length < 3) return [["corners", {}]];
   const found = [], crossed = crossings(ring);
   if (crossed.length) found.push(["crossing", { n: crossed.length }]);
-  if (area(ring) < SMALLEST_M2) found.push(["small", { m2: area(ring) }]);
+  else if (area(ring) < SMALLEST_M2) found.push(["small", { m2: area(ring) }]);
   if (old?.length > 2) {
     const middle = (points) => [0, 1].map((k) => points.reduce((sum, point) => sum + point[k], 0) / points.length);
     const away = apart(middle(ring), middle(old));
