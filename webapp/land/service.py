@@ -251,6 +251,18 @@ def add_cohort(db: Database, code: str, kind: str, planted_on: date | None, plan
         people.note(db, who, "add_cohort", code, after={"kind": kind, "plants": plants})
 
 
+def add_plot(db: Database, code: str, geometry: dict, source: str, who: str) -> None:
+    """A plot that came with nothing but its outline; the rest is filled in later. Problems ``plot_code_missing``, ``plot_code_taken``, ``outline_invalid``."""
+    if not code.strip():
+        raise Problem("plot_code_missing", where="code")
+    if store.plots(db, code):
+        raise Problem("plot_code_taken", where=code, status=409)
+    with atomic(db):
+        store.put_plot(db, code, {})
+        people.note(db, who, "add_plot", code, after=source)
+        replace_outline(db, code, geometry, source, who)
+
+
 def replace_outline(db: Database, code: str, geometry: dict, source: str, who: str) -> None:
     """A new version of a plot's outline; the old ones stay. Problem ``outline_invalid``."""
     plot(db, code)

@@ -11,7 +11,7 @@ from math import isfinite
 
 from pyproj import Geod
 from shapely import STRtree, force_2d, get_coordinates, is_valid_reason, make_valid, orient_polygons
-from shapely.geometry import MultiPolygon, Point, Polygon, mapping, shape
+from shapely.geometry import LineString, MultiPolygon, Point, Polygon, mapping, shape
 from shapely.geometry.base import BaseGeometry
 
 GEOD = Geod(ellps="WGS84")
@@ -98,6 +98,49 @@ def overlaps(shapes: list[BaseGeometry], least_ha: float = 0.01) -> list[tuple[i
     return out
 
 
+@dataclass(frozen=True)
+class Comparison:
+    """Two outlines of one plot: areas (ha), what both share, and how far apart their edges come nearest (m)."""
+
+    old_ha: float
+    new_ha: float
+    common_ha: float
+    apart_m: float
+
+    @property
+    def change_ha(self) -> float:
+        return self.new_ha - self.old_ha
+
+    @property
+    def share_kept(self) -> float:
+        """Share of the old outline that lies in the new one, 0 to 1."""
+        return min(self.common_ha / self.old_ha, 1.0) if self.old_ha else 0.0
+
+
+def compared(old: BaseGeometry, new: BaseGeometry) -> Comparison:
+    """Both must be valid; areas geodesic."""
+    from shapely.ops import nearest_points
+
+    common = new.intersection(old)
+    a, b = nearest_points(old, new)
+    return Comparison(measure(old).area_ha, measure(new).area_ha, measure(common).area_ha if common.area > 0 else 0.0, GEOD.inv(a.x, a.y, b.x, b.y)[2])
+
+
+def self_crossings(geometry: BaseGeometry) -> list[tuple[float, float]]:
+    """Places (lon, lat) where the outer rings cross themselves; empty for a sound outline."""
+    out: list[tuple[float, float]] = []
+    for part in getattr(geometry, "geoms", [geometry]):
+        corners = list(part.exterior.coords)
+        pieces = [LineString(pair) for pair in zip(corners, corners[1:]) if pair[0] != pair[1]]
+        tree = STRtree(pieces)
+        for i, piece in enumerate(pieces):
+            for j in sorted(tree.query(piece, predicate="crosses")):
+                if i < j:
+                    at = piece.intersection(pieces[j])
+                    out.append((at.x, at.y))
+    return out
+
+
 def containing(lat: float, lon: float, shapes: dict[str, BaseGeometry]) -> str | None:
     """Code of the plot a point lies in."""
     point = Point(lon, lat)
@@ -113,6 +156,15 @@ def distance_m(lat: float, lon: float, geometry: BaseGeometry) -> float:
         return 0.0
     near = nearest_points(geometry, point)[0]
     return GEOD.inv(lon, lat, near.x, near.y)[2]
+
+
+def within_m(one: BaseGeometry, other: BaseGeometry, metres: float) -> bool:
+    """Whether two outlines come nearer than ``metres`` (a degree taken as 111 km north, less east: never too few)."""
+    from shapely import box
+
+    west, south, east, north = other.bounds
+    reach = metres / 104_000
+    return one.intersects(box(west - reach, south - reach, east + reach, north + reach))
 
 
 def as_plain(geometry: BaseGeometry) -> dict:

@@ -12,6 +12,7 @@ from ..problems import Problem
 from ..survey import service as survey
 from .access import db, may
 from .layout import render, words
+from .picture_outline import outline_picture
 from .resting import known_doubts
 
 bp = Blueprint("held", __name__)
@@ -19,10 +20,18 @@ bp = Blueprint("held", __name__)
 
 @bp.get("/held")
 def page(problem: Problem | None = None) -> str:
-    held, doubts, waiting = survey.held(db()), known_doubts(), land.waiting(db())
-    return render("held.html", title=words("pages.held.title", n=len(held) + len(doubts) + len(waiting), held=len(held), doubts=len(doubts), waiting=len(waiting)),
-                  held=held, doubts=doubts, waiting=waiting, problem=problem, can_mend=may("mend_records"),
+    doubts, waiting, walks = known_doubts(), land.waiting(db()), survey.walks_waiting(db())
+    walked = {walk.record for walk in walks}
+    held, outlines = [row for row in survey.held(db()) if row["id"] not in walked], len(waiting) + len(walks)
+    return render("held.html", title=words("pages.held.title", n=len(held) + len(doubts) + outlines, held=len(held), doubts=len(doubts), waiting=outlines),
+                  held=held, doubts=doubts, waiting=waiting, walks=walks, pictures={walk.record: _picture(walk) for walk in walks}, problem=problem, can_mend=may("mend_records"),
                   done=request.args.get("done", ""), plot_codes=set(land.plots(db()).index))
+
+
+def _picture(walk) -> str:
+    title = words("pages.walk.picture", plot=walk.name)
+    desc = words("pages.walk.picture_desc", new_ha=walk.area_ha, n=len(walk.crossings), beside=", ".join(walk.neighbours) or "–")
+    return outline_picture(f"walk-{walk.record}-picture", walk.drawn, walk.old, walk.neighbours, walk.crossings, title, desc, words("pages.walk.north"))
 
 
 def _after(done: str) -> Response:
@@ -83,6 +92,21 @@ def doubt(doubt: int, answer: str) -> Response | tuple[str, int]:
 def outline(waiting: int, action: str) -> Response | tuple[str, int]:
     try:
         land.settle_waiting(db(), waiting, g.person.name, action, code=request.form.get("code", ""))
+    except Problem as problem:
+        return page(problem), problem.status
+    return _after(action)
+
+
+@bp.post("/walked/<record>/<action>")
+def walked(record: str, action: str) -> Response | tuple[str, int]:
+    """A walked outline: ``replace`` the plot's, make a ``new`` plot of it, or set it ``aside``."""
+    try:
+        if action == "replace":
+            survey.replace_by_walk(db(), record, g.person.name)
+        elif action == "new":
+            survey.take_new_land(db(), record, request.form.get("code", ""), g.person.name)
+        else:
+            survey.set_walk_aside(db(), record, request.form.get("why", ""), g.person.name)
     except Problem as problem:
         return page(problem), problem.status
     return _after(action)

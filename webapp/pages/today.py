@@ -71,7 +71,7 @@ def _days_since(day, today) -> int:
 
 def _from_records() -> list[dict]:
     held, doubts, waiting = survey.held(db()), known_doubts(), land.waiting(db())
-    return (_task("held", url_for("held.page"), len(held)) + _task("doubts", url_for("held.page"), len(doubts)) + _task("outlines", url_for("held.page"), len(waiting)))
+    return (_task("held", url_for("held.page"), len(held)) + _task("doubts", url_for("held.page"), len(doubts)) + _task("outlines", url_for("held.page"), len(waiting) + len(survey.walks_waiting(db()))))
 
 
 def _from_phones() -> list[dict]:

@@ -57,6 +57,7 @@ ROUTES: dict[str, str] = {
     "held.page": "see_held",
     "held.record": "see_held",
     "held.take_out": "mend_records",
+    "held.walked": "load_land",
     "land.close_road": "load_land",
     "land.export": "export",
     "land.load": "load_land",

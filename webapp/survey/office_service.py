@@ -38,7 +38,7 @@ def held(db: Database) -> list[dict]:
     for row in waiting:
         proposal = json.loads(row["proposal"]) if row["proposal"] else None
         raw = rec.loads(row["bytes"])
-        names = [f.name for f in dictionary.fields(row["kind"])] if row["kind"] in dictionary.kinds() else sorted(json.loads(row["fields"]))
+        names = [f.name for f in dictionary.fields(row["kind"]) if f.type != "outline"] if row["kind"] in dictionary.kinds() else sorted(json.loads(row["fields"]))
         shown = {"plot": raw.get("plot") or "", "taken_at": raw.get("taken_at") or "", **{n: "" if raw[n] is None else raw[n] for n in names if n in raw}}
         shown |= {n: shown.get(n, "") for n in proposal or {}}
         out.append(_listed(row, row["kind"], row["plot"] or raw.get("plot"), row["code"], json.loads(row["params"]), shown, proposal, alike[row["round"], row["install"], row["code"]]))

@@ -22,6 +22,7 @@ from .office_service import accept, held, history as record_history, mend, mend_
 from .tables_service import (age_checks, data_version, in_force, labors, loads, losses, markings, orders_done, outlines_walked, photos, readings, remarks,  # noqa: F401
                              rival_corrections, rounds, row_counts, table, weighings)
 from .taking_service import judged, reason, rejudge, take, write  # noqa: F401
+from .walked_service import replace_by_walk, set_walk_aside, take_new_land, walk, walks_waiting  # noqa: F401
 from .together_service import write_together
 
 

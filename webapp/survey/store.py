@@ -173,6 +173,14 @@ def photo(db: Database, digest: str) -> dict | None:
     return found[0] if found else None
 
 
+def decide_walk(db: Database, record: str, action: str, plot: str | None, why: str, at: str, by: str) -> None:
+    db["walk_decision"].insert({"record": record, "action": action, "plot": plot, "why": why, "at": at, "by": by})
+
+
+def decided_walks(db: Database) -> dict[str, dict]:
+    return {row["record"]: row for row in rows(db, "SELECT * FROM walk_decision")}
+
+
 def last_number(db: Database) -> int:
     return db.conn.execute("SELECT coalesce((SELECT n FROM record WHERE state = 'kept' ORDER BY n DESC LIMIT 1), 0)").fetchone()[0]
 
