@@ -4,6 +4,7 @@
 
 const NAME = "pinario";
 const VERSION = 1;
+const PATIENCE_MS = 20_000;
 let opening = null;
 
 function upgrade(db, from) {
@@ -20,10 +21,13 @@ function upgrade(db, from) {
 function open() {
   opening ??= new Promise((resolve, reject) => {
     const request = indexedDB.open(NAME, VERSION);
+    // Storage wiped while another page lies in the back-forward cache can leave an open unanswered for ever: then say so.
+    const timer = setTimeout(() => { opening = null; reject(new DOMException("no answer", "TimeoutError")); }, PATIENCE_MS);
     request.onupgradeneeded = (event) => upgrade(request.result, event.oldVersion);
     request.onblocked = () => dispatchEvent(new Event("store-blocked"));
-    request.onerror = () => { opening = null; reject(request.error); };
+    request.onerror = () => { clearTimeout(timer); opening = null; reject(request.error); };
     request.onsuccess = () => {
+      clearTimeout(timer);
       const db = request.result;
       db.onversionchange = () => { db.close(); opening = null; }; // let a newer tab upgrade
       db.onclose = () => { opening = null; dispatchEvent(new Event("store-closed")); }; // storage cleared under us
