@@ -12,6 +12,25 @@ const DAY_MS = 86_400_000;
 const PAGE = 500;
 const UNSENT = IDBKeyRange.bound(["unsent"], ["unsent", []]);
 
+// How many wait is counted once and then kept up to date: with thousands waiting, counting at every save
+// is what a slow phone would feel most. Whatever else may change it makes the next look count anew.
+const others = globalThis.BroadcastChannel ? new BroadcastChannel("pinario-outbox") : null;
+let counted = null, changes = 0;
+
+function nowCounts(next) {
+  changes += 1;
+  counted = next;
+}
+
+function changed(next = null) {
+  nowCounts(next);
+  others?.postMessage("changed");
+}
+
+others?.addEventListener("message", () => nowCounts(null));
+addEventListener("store-closed", () => nowCounts(null));
+document.addEventListener("visibilitychange", () => nowCounts(null));
+
 /** Local time with its offset, RFC 3339: 2026-11-23T07:12:03.120-06:00. */
 export function stamp(date = new Date()) {
   const offset = -date.getTimezoneOffset();
@@ -24,9 +43,9 @@ export function stamp(date = new Date()) {
  * Save drafts in one transaction, each with the next `seq` of this install.
  * A draft is {kind, plot, round?, id?, replaces?, confirmed?, position?, fields}; resolves with the stored entries.
  */
-export function save(...drafts) {
+export async function save(...drafts) {
   const now = new Date();
-  return withRoom(() => within(["records", "meta"], "readwrite", async (tx) => {
+  const saved = await withRoom(() => within(["records", "meta"], "readwrite", async (tx) => {
     const meta = tx.objectStore("meta"), records = tx.objectStore("records");
     let install = await got(meta.get("install")), seq = (await got(meta.get("seq"))) ?? 0;
     if (!install) meta.put(install = uuid7(), "install");
@@ -47,6 +66,8 @@ export function save(...drafts) {
     meta.put(seq, "seq");
     return entries;
   }));
+  changed(counted && { count: counted.count + saved.length, oldest_ms: counted.oldest_ms ?? now.getTime() });
+  return saved;
 }
 
 /** The record of an entry, as it was sent. */
@@ -56,23 +77,30 @@ export const record = (entry) => JSON.parse(entry.bytes);
 export function unsent(limit = 500, skip = new Set(), fit = () => true) {
   return within("records", "readonly", async (tx) => {
     const index = tx.objectStore("records").index("state"), found = [];
-    for (let range = UNSENT; ;) {
-      const page = await got(index.getAll(range, PAGE)); // a cursor would cost a turn of the page for each entry
+    for (let range = UNSENT, size = limit + skip.size; ; size *= 4) {
+      const most = Math.min(size, PAGE), page = await got(index.getAll(range, most)); // a cursor would cost a turn of the page for each entry
       for (const entry of page) if (found.length < limit && !skip.has(entry.id) && fit(entry)) found.push(entry);
-      if (found.length >= limit || page.length < PAGE) return found;
+      if (found.length >= limit || page.length < most) return found;
       range = IDBKeyRange.bound(["unsent", page.at(-1).seq], ["unsent", []], true);
     }
   });
 }
 
 /** How many are unsent and when the oldest of them was saved (ms, null when there is none). */
-export function waiting() {
-  return within("records", "readonly", async (tx) => {
+export async function waiting() {
+  if (counted) return counted;
+  const before = changes;
+  const found = await within("records", "readonly", async (tx) => {
     const index = tx.objectStore("records").index("state");
     const [count, oldest] = await Promise.all([got(index.count(UNSENT)), got(index.get(UNSENT))]);
     return { count, oldest_ms: oldest?.saved_ms ?? null };
   });
+  if (before === changes) counted = found;
+  return found;
 }
+
+/** Whether anything is unsent, asked of the store itself. */
+export const anyUnsent = () => within("records", "readonly", async (tx) => (await got(tx.objectStore("records").index("state").getKey(UNSENT))) !== undefined);
 
 /** Entries of one round in the order they were saved. */
 export const ofRound = (round) => within("records", "readonly", (tx) =>
@@ -115,9 +143,9 @@ export function current(entries) {
  * highest `seq` below one with a receipt means the same of those above it (looked at when `bySeq`).
  * Resolves with how many wait again. Receipt times are the office's, so no phone's clock makes us forget one.
  */
-export function settle(receipts, reply, bySeq = true) {
+export async function settle(receipts, reply, bySeq = true) {
   const server_ms = Date.parse(reply.server_time) || null;
-  return within(["records", "meta", "photos"], "readwrite", async (tx) => {
+  const again = await within(["records", "meta", "photos"], "readwrite", async (tx) => {
     const records = tx.objectStore("records"), meta = tx.objectStore("meta");
     const [epoch, reached = 0] = await Promise.all([got(meta.get("store_epoch")), got(meta.get("acked_seq"))]);
     let high = reached;
@@ -135,6 +163,8 @@ export function settle(receipts, reply, bySeq = true) {
     if (restored) return rewound(records, 0, receipts);
     return bySeq && reply.seq_count && reply.seq_high < high ? rewound(records, reply.seq_high, receipts) : 0;
   });
+  changed();
+  return again;
 }
 
 /** Inside a transaction: everything acknowledged with a `seq` above `above`, but for what was acknowledged just now, waits again. */

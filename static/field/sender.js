@@ -39,12 +39,12 @@ async function guarded() {
   return navigator.locks.request("pinario-sending", { ifAvailable: true }, (lock) => (lock ? run() : later(FIRST_S)));
 }
 
-const left = async () => (await outbox.waiting()).count + (await sendPhotos.waiting());
+const left = async () => (await outbox.anyUnsent()) || (await sendPhotos.waiting()) > 0;
 
 async function run() {
   clearTimeout(timer);
   sending.next_ms = null;
-  let some = 1;
+  let some = true;
   try {
     some = await left();
     // With nothing to send the office is still asked now and then which store it has: a restored one must get again what it lost.
