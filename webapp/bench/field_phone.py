@@ -107,3 +107,27 @@ class Relay:
 
     def close(self) -> None:
         self.door.close()
+
+
+def enter(page, address: str, code: str, role: str = "sampler") -> None:
+    """Enrol with a one-time code and say who works, as a person does; until the shell is kept."""
+    page.goto(f"{address}/field/#enrol={code}")
+    settled(page)
+    page.wait_for_selector("#name")
+    page.fill("#name", "Chuy")
+    page.click(f"#as-{role}")
+    page.wait_for_selector("main[data-screen=home]")
+    kept(page)
+
+
+def begin_round(page, address: str, plot: str) -> None:
+    page.goto(f"{address}/field/#/begin/{plot}")
+    page.wait_for_selector("main[data-screen=begin]")
+    page.fill("#f-instrument", "Refractómetro 3")
+    page.locator("#f-atc input[value='no']").check()
+    page.click("#start-round")
+    page.wait_for_selector("main[data-screen=reading]")
+    page.click("#temp")
+    page.evaluate("() => document.activeElement.blur()")
+    page.keyboard.type("24")
+    page.click("#brix")
