@@ -167,6 +167,19 @@ def within_m(one: BaseGeometry, other: BaseGeometry, metres: float) -> bool:
     return one.intersects(box(west - reach, south - reach, east + reach, north + reach))
 
 
+def place_in_view(geometry: BaseGeometry, view: list[BaseGeometry], room: float = 0.04) -> tuple[float, float] | None:
+    """A point (lon, lat) of an outline inside the box round others, for its name; None where less than ``room`` of the box shows it."""
+    from shapely import box, union_all
+
+    frame = box(*union_all(view).bounds)
+    seen = geometry.intersection(frame.buffer(0.04 * frame.length / 4))
+    if seen.is_empty or seen.area < room * frame.area:
+        return None
+    largest = max(getattr(seen, "geoms", [seen]), key=lambda part: part.area)
+    point = largest.representative_point()
+    return point.x, point.y
+
+
 def as_plain(geometry: BaseGeometry) -> dict:
     """GeoJSON without judging: as :func:`as_geojson` but for any geometry, valid or not, rings as they came."""
     def plain(value):

@@ -31,7 +31,7 @@ def page(problem: Problem | None = None) -> str:
 def _picture(walk) -> str:
     title = words("pages.walk.picture", plot=walk.name)
     desc = words("pages.walk.picture_desc", new_ha=walk.area_ha, n=len(walk.crossings), beside=", ".join(walk.neighbours) or "–")
-    return outline_picture(f"walk-{walk.record}-picture", walk.drawn, walk.old, walk.neighbours, walk.crossings, title, desc, words("pages.walk.north"))
+    return outline_picture(f"walk-{walk.record}-picture", walk.drawn, walk.old, walk.neighbours, walk.names_at, walk.crossings, title, desc, words("pages.walk.north"))
 
 
 def _after(done: str) -> Response:

@@ -24,7 +24,7 @@ def round_length(metres: float) -> float:
     return next(times * power for times in (5, 2, 1) if times * power <= metres)
 
 
-def outline_picture(name: str, new: dict, old: dict | None, neighbours: dict[str, dict], crossings: list[tuple[float, float]], title: str, desc: str, north: str) -> str:
+def outline_picture(name: str, new: dict, old: dict | None, neighbours: dict[str, dict], names_at: dict[str, tuple[float, float]], crossings: list[tuple[float, float]], title: str, desc: str, north: str) -> str:
     """SVG; the view holds the new and the old outline, neighbours are cut at its edge. Crossings are numbered."""
     seen = [point for geometry in (new, old) if geometry for ring in rings(geometry) for point in ring]
     lon, lat = seen[0][:2]
@@ -44,8 +44,8 @@ def outline_picture(name: str, new: dict, old: dict | None, neighbours: dict[str
         return "".join(path([at(point) for point in ring[:-1]], classes, close=True) for ring in rings(geometry))
 
     body = [drawn(geometry, "beside") for geometry in neighbours.values()]
-    body += [_named(code, geometry, at, height) for code, geometry in neighbours.items()]
     body += [drawn(new, "walked"), drawn(old, "before") if old else ""]
+    body += [text(*at(place), code, "soft halo", "middle") for code, place in names_at.items()]
     for n, place in enumerate(crossings, 1):
         x, y = at(place)
         body.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="9" class="crossing"/>' + text(x, y + 4, str(n), "strong", "middle"))
@@ -54,13 +54,3 @@ def outline_picture(name: str, new: dict, old: dict | None, neighbours: dict[str
     body += [line(EDGE, foot, end, foot, "ink"), line(EDGE, foot - 5, EDGE, foot, "ink"), line(end, foot - 5, end, foot, "ink"), text(end + 8, foot + 1, f"{length:,.0f} m", "halo"),
              path([(WIDTH - 24, height - 38), (WIDTH - 18, height - 22), (WIDTH - 24, height - 26), (WIDTH - 30, height - 22)], "arrow", close=True), text(WIDTH - 24, height - 6, north, "halo", "middle")]
     return picture(name, WIDTH, height, title, desc, "".join(body), "outline")
-
-
-def _named(code: str, geometry: dict, at, height: float) -> str:
-    """A neighbour's code at its middle, where that is in view."""
-    corners = [at(point) for ring in rings(geometry) for point in ring]
-    inside = [(x, y) for x, y in corners if 0 < x < WIDTH and 0 < y < height - FOOT]
-    if not inside:
-        return ""
-    x, y = (sum(values) / len(inside) for values in zip(*inside))
-    return text(min(max(x, 30), WIDTH - 30), min(max(y, 14), height - FOOT), code, "soft halo", "middle")

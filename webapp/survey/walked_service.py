@@ -46,6 +46,7 @@ class Walk:
     comparison: shapes.Comparison | None
     crossings: list[tuple[float, float]]
     neighbours: dict[str, dict]
+    names_at: dict[str, tuple[float, float]]
     findings: list[Sentence] = field(default_factory=list)
 
 
@@ -83,7 +84,8 @@ def _look(row: dict, outlines: dict, called: dict[str, str]) -> Walk:
                 *_overlaps(sound if usable else None, neighbours)]
     return Walk(row["id"], code, called.get(code) or code, code in called, row["sender"], row["taken_fixed"] or row["received_at"], own.get("walk_minutes"), own.get("walk_mode"),
                 own.get("gps_accuracy_m", row["accuracy_m"]), own["geometry"], shapes.as_geojson(sound) if usable else None, shapes.as_geojson(old) if old is not None else None,
-                shapes.measure(sound).area_ha if usable else 0.0, comparison, crossings, {other: shapes.as_geojson(g) for other, g in neighbours.items()}, findings)
+                shapes.measure(sound).area_ha if usable else 0.0, comparison, crossings, {other: shapes.as_geojson(g) for other, g in neighbours.items()},
+                {other: at for other, g in neighbours.items() if (at := shapes.place_in_view(g, [s for s in (sound, old) if s is not None]))}, findings)
 
 
 def _sizes(outline, comparison: shapes.Comparison | None) -> list[Sentence]:
