@@ -42,6 +42,7 @@ SETTINGS: tuple[Setting, ...] = (
     S("loss_per_month", 0.015, "share per month past the peak", "ripeness", low=0, high=0.2, assumption=True, source="from memory: 1–2 % of mass and sugar a month"),
     S("loss_limit", 0.12, "share lost", "ripeness", low=0.005, high=0.5, assumption=True, source="common practice: 6 to 12 months at full ripeness, at the loss above"),
     S("enough_narrowing_deg", 0.05, "°Bx", "ripeness", low=0.005, high=1, assumption=True, source="the user's limit: three more plants must narrow the plot mean by more than this"),
+    S("enough_rows_share", 0.05, "share of the mean", "tonnage", low=0.01, high=0.5, assumption=True, source="the user's limit: rows are counted until plants a row are known this closely at 95 %"),
     # tonnage
     S("annual_mortality", 0.03, "share per year", "tonnage", low=0, high=0.5, assumption=True, source="from memory: 2–5 % a year; no published annual rate"),
     S("annual_mortality_sd", 0.012, "share per year", "tonnage", low=0.001, high=0.2, assumption=True, source="from memory"),

@@ -4,7 +4,7 @@ import { area, plane } from "./plane.js";
 import { figure, known as hasWords, say, tongue } from "./words.js";
 
 /** What can be noted at a plot beside a round, in the order of the buttons. */
-export const PLOT_KINDS = ["row_count", "weighing", "age_check", "marking", "load", "labor", "loss", "outline", "remark"];
+export const PLOT_KINDS = ["row_count", "weighing", "age_check", "marking", "load", "labor", "loss", "lab", "outline", "remark"];
 /** Fields of a row count that are touched up one by one. */
 export const COUNTERS = ["plants_standing", "gaps", "replanted", "sick_wilt", "sick_bud_rot", "sick_weevil", "quiote", "capon"];
 

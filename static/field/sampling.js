@@ -39,6 +39,24 @@ export function sampleSize(sd, error, population = null, z = 1.96) {
   return Math.max(1, population === null ? Math.ceil(n) : Math.min(Math.ceil(n), population));
 }
 
+// Student's t, 97.5 %, for 1 to 30 degrees of freedom, as in survey/sampling.py.
+const T975 = [12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228, 2.201, 2.179, 2.160, 2.145, 2.131,
+  2.120, 2.110, 2.101, 2.093, 2.086, 2.080, 2.074, 2.069, 2.064, 2.060, 2.056, 2.052, 2.048, 2.045, 2.042];
+const FEWEST_ROWS = 5;
+
+/** Plants standing a row after some rows: {mean, low, high, more}; the interval at 95 % is null below two rows. */
+export function rowsStand(counts, rowsInPlot, share) {
+  const n = counts.length, mean = counts.reduce((sum, count) => sum + count, 0) / n;
+  const few = Math.min(FEWEST_ROWS, rowsInPlot ?? FEWEST_ROWS);
+  if (n < 2) return { mean, low: null, high: null, more: Math.max(0, few - n) };
+  const sd = Math.sqrt(counts.reduce((sum, count) => sum + (count - mean) ** 2, 0) / (n - 1));
+  const t = T975[Math.min(n - 1, T975.length) - 1];
+  const left = rowsInPlot === null ? 1 : Math.max(0, 1 - n / Math.max(rowsInPlot, n));
+  const half = t * sd * Math.sqrt(left / n);
+  const needed = mean > 0 && n >= few ? sampleSize(sd, share * mean, rowsInPlot, t) : few;
+  return { mean, low: mean - half, high: mean + half, more: Math.max(0, Math.max(few, needed) - n) };
+}
+
 /** `n` of `population` units at equal distance from a start within the first step; 1-based. */
 export function systematic(population, n, start) {
   const count = Math.min(n, population), step = population / count;
@@ -49,6 +67,12 @@ export function systematic(population, n, start) {
 export function drawWalk(rows, plants, n, random = Math.random) {
   const size = { rows: rows ?? GUESSED_ROWS, plants: plants ?? GUESSED_PLANTS };
   return { ...size, n: Math.min(n, size.rows), row_draw: random(), plant_draw: random() };
+}
+
+/** The i-th row to count (from 0) of a systematic draw of `n` rows; once through, the next pass takes rows between. */
+export function rowToCount(draw, i) {
+  const n = Math.min(draw.n, draw.rows), share = (draw.row_draw + Math.floor(i / n) * GOLDEN) % 1;
+  return systematic(draw.rows, n, 1 + share * (draw.rows / n))[i % n];
 }
 
 /** {row, plant} of the i-th reading (from 0); once through the plot, the next pass takes rows between. */

@@ -57,7 +57,7 @@ def read(page, value: str) -> None:
 
 def finish_round(page) -> None:
     page.click("#finish")
-    page.wait_for_selector("main[data-screen=home]")
+    page.wait_for_selector("main[data-screen=done]")
 
 
 def unsent(page) -> int:

@@ -52,6 +52,20 @@ def test_sample_size(modules):
         assert run(modules, "sampling.js", "(m, c) => m.sampleSize(c.sd, c.error, c.population)", case) == case["n"], case["why"]
 
 
+def test_rows_counted_so_far(modules):
+    for case in CASES["rows_stand"]:
+        found = run(modules, "sampling.js", "(m, c) => m.rowsStand(c.counts, c.rows_in_plot, c.share)", case)
+        assert {name: found[name] if found[name] is None else pytest.approx(found[name], abs=1e-9) for name in ("mean", "low", "high", "more")} == {name: case[name] for name in ("mean", "low", "high", "more")}, case["why"]
+
+
+def test_rows_to_count_are_spread_and_none_comes_twice_in_a_pass(modules):
+    for rows, n in ((57, 8), (9, 8), (5, 5), (200, 8)):
+        for draw in (0.0, 0.37, 0.99):
+            found = run(modules, "sampling.js", "(m, c) => Array.from({ length: 2 * c.n }, (_, i) => m.rowToCount(c, i))", {"rows": rows, "n": n, "row_draw": draw})
+            assert all(1 <= row <= rows for row in found) and len(set(found[:n])) == n and len(set(found[n:])) == n
+            assert max(b - a for a, b in zip(found, found[1:n])) - min(b - a for a, b in zip(found, found[1:n])) <= 1, "equal steps"
+
+
 @pytest.mark.parametrize("population, n, start", [(57, 6, 4), (80, 12, 1.9), (5, 9, 1), (400, 20, 13.37)])
 def test_systematic_start(modules, population, n, start):
     assert run(modules, "sampling.js", "(m, c) => m.systematic(...c)", [population, n, start]) == sampling.systematic(population, n, start)

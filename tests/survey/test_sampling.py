@@ -58,3 +58,31 @@ def test_shared_correction(case):
 @pytest.mark.parametrize("case", CASES["sample_size"], ids=lambda c: c["why"])
 def test_shared_sample_size(case):
     assert sampling.sample_size(case["sd"], case["error"], case["population"]) == case["n"]
+
+
+@pytest.mark.parametrize("case", CASES["rows_stand"], ids=lambda c: c["why"])
+def test_shared_rows_stand(case):
+    found = sampling.rows_stand(case["counts"], case["rows_in_plot"], case["share"])
+    for name in ("mean", "low", "high", "more"):
+        assert getattr(found, name) == (None if case[name] is None else pytest.approx(case[name], abs=1e-9)), name
+
+
+def test_students_t_is_the_printed_table():
+    from scipy.stats import t
+
+    assert sampling.T975 == tuple(round(float(t.ppf(0.975, df)), 3) for df in range(1, 31))
+
+
+def test_rows_reach_what_they_promise():
+    """Simulated plots: counting until it says enough leaves the mean within the share about 95 times in a hundred."""
+    import numpy as np
+
+    luck, inside, rows, share = np.random.default_rng(4), 0, 120, 0.05
+    for _ in range(400):
+        plot = luck.normal(90, 9, rows).round()
+        order = luck.permutation(rows)
+        n = 5
+        while n < rows and sampling.rows_stand(list(plot[order[:n]]), rows, share).more > 0:
+            n += 1
+        inside += abs(plot[order[:n]].mean() - plot.mean()) <= share * plot.mean()
+    assert 0.85 <= inside / 400 <= 0.99, inside / 400  # stopping at the first "enough" costs some of the 95

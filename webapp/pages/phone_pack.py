@@ -6,6 +6,7 @@ its crew needs to work.
 
 from __future__ import annotations
 
+from datetime import timedelta
 from math import sqrt
 from typing import Any
 
@@ -22,6 +23,9 @@ from .phone_outline import outer_ring, simplified
 
 SCHEMA = 1
 VISITS = 12
+REMARK_DAYS, REMARKS = 60, 3
+SAMPLER_CARE = ("drill", "sap", "spines", "heat", "animals", "alone", "lightning", "codes")
+"""Cautions of who walks the rows with drill and refractometer, in the order to say them."""
 
 
 def make(db: Database, device: Device) -> dict[str, Any]:
@@ -35,9 +39,9 @@ def make(db: Database, device: Device) -> dict[str, Any]:
     return {
         "schema": SCHEMA, "estate": rows(db, "SELECT name FROM estate")[0]["name"], "today": now.today().isoformat(), "week": now.week(),
         "frozen": now.frozen_today is not None, "device": {"id": device.id, "name": device.name, "crew": device.crew},
-        "settings": {"enough_narrowing_deg": values["enough_narrowing_deg"]},
+        "settings": {name: values[name] for name in ("enough_narrowing_deg", "enough_rows_share")},
         "plots": _plots(db, standing, priors, float(values["target_brix_deg"])),
-        "orders": orders, "cautions": cautions,
+        "orders": orders, "cautions": cautions, "care": [_in_words({"code": f"caution.{name}"}) for name in SAMPLER_CARE],
         "visits": [{"plot": visit["code"]} for visit in ripeness.visits_worth(db, VISITS)],
     }
 
@@ -82,7 +86,7 @@ def _orders(db: Database, device: Device, week: str) -> tuple[list[dict], list[d
     """This week's orders of the phone's own crew and the cautions they point at, in both languages."""
     cautions: list[dict] = []
     found = []
-    loads, done = survey.loads(db), survey.orders_done(db)
+    loads, done, said = survey.loads(db), survey.orders_done(db), _remarks(db)
     for order in by_order(cutting.orders(db, week=week, crew=device.crew)) if device.crew else []:
         beware = [_in_words(sentence) for sentence in order["cautions"]]
         cautions += [words for words in beware if words not in cautions]
@@ -91,10 +95,24 @@ def _orders(db: Database, device: Device, week: str) -> tuple[list[dict], list[d
             "id": order["id"], "plot": order["plot"], "name": order["name"], "plants": round(order["plants"]), "mass_t": round(order["mass_t"], 1),
             "pass": order["kind"], "pass_number": order["pass"], "cut_style": order["cut_style"], "which": _in_words(order["how_to_tell"]), "days": order["days"],
             "trucks": [{"day": truck["day"], "hour": truck["hour"]} for truck in order["trucks"]], "beware": [cautions.index(words) for words in beware],
+            "remarks": said.get(order["plot"], []),
             "cut_plants": int(mine["plants"].fillna(0).sum()) if len(mine) else 0,
             "finished": bool(len(done) and ((done["order"] == order["id"]) & (done["finished"] == 1)).any()),
         })
     return found, cautions
+
+
+def _remarks(db: Database) -> dict[str, list[dict[str, str]]]:
+    """The latest remarks on each plot, newest first, as {day, text}: the way in, a broken gate, a dog."""
+    found: dict[str, list[dict[str, str]]] = {}
+    frame = survey.remarks(db)
+    if not len(frame):
+        return found
+    since = clock.of(db).today() - timedelta(days=REMARK_DAYS)
+    for plot, day, text in sorted(zip(frame["plot"], frame["day"], frame["text"]), key=lambda row: str(row[1]), reverse=True):
+        if _day(day) >= since.isoformat() and len(found.setdefault(plot, [])) < REMARKS:
+            found[plot].append({"day": _day(day), "text": str(text)[:300]})
+    return found
 
 
 def _in_words(sentence: dict) -> dict[str, str]:

@@ -60,6 +60,42 @@ def sample_size(sd: float, error: float, population: int | None = None, z: float
     return max(1, min(math.ceil(n), population) if population else math.ceil(n))
 
 
+T975 = (12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228, 2.201, 2.179, 2.160, 2.145, 2.131,
+        2.120, 2.110, 2.101, 2.093, 2.086, 2.080, 2.074, 2.069, 2.064, 2.060, 2.056, 2.052, 2.048, 2.045, 2.042)
+"""Student's t, 97.5 %, for 1 to 30 degrees of freedom (NIST/SEMATECH e-Handbook of Statistical Methods, table 1.3.6.7.2)."""
+FEWEST_ROWS = 5
+"""Below this the rows' own spread says too little (Student's t at one or two degrees of freedom asks for the whole plot)."""
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Plants standing a row after some rows: mean, the 95 % interval (None below two rows), rows still to count."""
+
+    mean: float
+    low: float | None
+    high: float | None
+    more: int
+
+
+def rows_stand(counts: list[float], rows_in_plot: int | None, share: float) -> Rows:
+    """Where the mean of plants a row stands, and how many rows more bring it within ``share`` of itself at 95 %.
+
+    Simple random rows with finite-population correction (Cochran 1977, §2.6, §4.6–4.7); t instead of z,
+    since the spread comes from these few rows themselves; never fewer than five rows, and no more than
+    the plot has.
+    """
+    n, mean = len(counts), sum(counts) / len(counts)
+    few = min(FEWEST_ROWS, rows_in_plot or FEWEST_ROWS)
+    if n < 2:
+        return Rows(mean, None, None, max(0, few - n))
+    sd = math.sqrt(sum((count - mean) ** 2 for count in counts) / (n - 1))
+    t = T975[min(n - 1, len(T975)) - 1]
+    left = 1.0 if rows_in_plot is None else max(0.0, 1 - n / max(rows_in_plot, n))
+    half = t * sd * math.sqrt(left / n)
+    needed = sample_size(sd, share * mean, rows_in_plot, t) if mean > 0 and n >= few else few
+    return Rows(mean, mean - half, mean + half, max(0, max(few, needed) - n))
+
+
 def systematic(population: int, n: int, start: int) -> list[int]:
     """``n`` of ``population`` units at equal distance from a start drawn afresh (1…step); 1-based."""
     n = min(n, population)

@@ -2,6 +2,7 @@
 
 import { begin } from "./begin.js";
 import { count } from "./count.js";
+import { done } from "./done.js";
 import { enrol } from "./enrol.js";
 import { home } from "./home.js";
 import { log } from "./log.js";
@@ -16,4 +17,4 @@ import { sendingScreen } from "./sending.js";
 import { walk } from "./walk.js";
 import { who } from "./who.js";
 
-export const SCREENS = { enrol, who, home, plots, plot, begin, reading, count, note, log, map, walk, order, orders, sending: sendingScreen, more };
+export const SCREENS = { enrol, who, home, plots, plot, begin, reading, count, done, note, log, map, walk, order, orders, sending: sendingScreen, more };

@@ -9,18 +9,26 @@ import { pack, plot as plotOf } from "../pack.js";
 import { drawWalk, placeOf, stillNeeded } from "../sampling.js";
 import { keep, state } from "../state.js";
 import { uuid7 } from "../uuid7.js";
-import { figure, say } from "../words.js";
+import { figure, say, tongue } from "../words.js";
 import { called } from "./plots.js";
 
 const USUAL_PLANTS = 12, FEWEST_PLANTS = 6, MOST_PLANTS = 20;
-const REMEMBERED = ["instrument", "atc", "atc_low_c", "atc_high_c"];
+const REMEMBERED = ["instrument", "atc", "atc_low_c", "atc_high_c", "drill_height"];
 const NEEDED = ["instrument", "atc"];
-const ASKED = ["instrument", "atc", "atc_low_c", "atc_high_c", "zero_check_deg"];
+const ASKED = ["instrument", "atc", "atc_low_c", "atc_high_c", "zero_check_deg", "drill_height"];
 
 /** Plants of a first pass: what would be enough by the plot's prior, within what one visit bears. */
 function plantsToTake(plot) {
   const needed = plot.prior ? stillNeeded(plot.prior, 0, pack().settings.enough_narrowing_deg) : USUAL_PLANTS;
   return Math.min(Math.max(needed, FEWEST_PLANTS), MOST_PLANTS);
+}
+
+/** Cautions of the walk with drill and refractometer: the first in full, the rest behind one tap. */
+function careNote() {
+  const [first, ...rest] = (pack().care ?? []).map((words) => words[tongue()]);
+  if (!first) return null;
+  return [h("p", { class: "note warn" }, h("b", null, say("order.caution")), " ", first),
+    h("details", null, h("summary", null, say("order.cautions", { n: rest.length })), h("ul", null, rest.map((words) => h("li", null, words))))];
 }
 
 export async function begin(code) {
@@ -35,6 +43,7 @@ export async function begin(code) {
       h("p", { class: "note" }, h("b", null, say("begin.walk")), " ", say("begin.start", { row: figure(start.row), plant: figure(start.plant) }), " ",
         say("begin.step", { n: walk.n, row: figure(next.row), plant: figure(next.plant) }), " ", say("begin.no_pretty")),
       h("p", null, say("begin.clean")),
+      careNote(),
       sheet.element,
       act(say("begin.go"), async () => {
         const values = sheet.values();

@@ -7,11 +7,13 @@ import { COUNTERS, fieldName, fieldsOf } from "../fields.js";
 import { form } from "../form.js";
 import { note, settleDoubts, takeBack } from "../note.js";
 import * as outbox from "../outbox.js";
-import { plot as plotOf } from "../pack.js";
+import { pack, plot as plotOf } from "../pack.js";
+import { rowsStand, rowToCount } from "../sampling.js";
 import { figure, say, typed } from "../words.js";
 import { called } from "./plots.js";
 
 const KIND = "row_count";
+const ROWS = 8, KEPT_MS = 7 * 86_400_000;
 const SICK_GRADED = ["sick_wilt", "sick_bud_rot", "sick_weevil"];
 
 function tally(name, draft, changed) {
@@ -24,13 +26,34 @@ function tally(name, draft, changed) {
     h("button", { type: "button", class: "more", id: `more-${name}`, onclick: () => step(1) }, `+ ${fieldName(KIND, name)}`));
 }
 
+/** Rows drawn at equal distance from a start drawn afresh, kept for a week so that a crew finishes what it began. */
+async function drawn(code, rows) {
+  const key = `rows:${code}`, old = await read(key);
+  if (old && old.rows === rows && Date.now() - old.at_ms < KEPT_MS) return old;
+  const fresh = { rows, n: Math.min(ROWS, rows), row_draw: Math.random(), at_ms: Date.now() };
+  await write(key, fresh);
+  return fresh;
+}
+
+/** How many plants a row hold so far and whether that is enough, in words; the counts are whole rows' worth. */
+function standWords(records, rows) {
+  const counts = records.map((record) => record.plants_standing / (record.part_of_row || 1));
+  const share = pack().settings.enough_rows_share ?? 0.05, now = rowsStand(counts, rows, share), percent = figure(100 * share);
+  const mean = now.low === null ? say("count.mean_one", { mean: figure(now.mean) }) : say("count.mean", { n: counts.length, mean: figure(now.mean), low: figure(now.low), high: figure(now.high) });
+  return `${mean} ${now.more ? say("count.more_rows", { n: now.more, percent }) : say("count.enough", { percent })}`;
+}
+
 export async function count(code, what, id) {
   const plot = plotOf(code) ?? { code }, key = `draft:count:${code}`;
   const old = what === "mend" ? (await outbox.latest(500)).find((entry) => entry.id === id) : null;
   const before = (await outbox.latest(200)).filter((entry) => entry.kind === KIND && entry.plot === code);
-  const last = outbox.current(before).at(0);
+  const living = outbox.current(before), last = living.at(0);
   const lastRecord = last ? outbox.record(last) : {};
   const draft = old ? outbox.record(old) : (await read(key)) ?? { rows_in_plot: lastRecord.rows_in_plot ?? plot.rows_counted ?? null, row_length_m: lastRecord.row_length_m ?? null };
+  const rows = draft.rows_in_plot ?? plot.rows_counted ?? plot.rows ?? null;
+  const counted = living.filter((entry) => Date.now() - entry.saved_ms < KEPT_MS).map(outbox.record);
+  const next = !old && rows ? rowToCount(await drawn(code, rows), counted.length) : null;
+  if (next && !draft.row) draft.row = next;
   let writing = Promise.resolve();
   const changed = () => { if (!old) writing = write(key, { ...draft }); };
   const part = (mine) => form(KIND, fieldsOf(KIND).filter((field) => !COUNTERS.includes(field.name) && mine(field.name)), draft, (values) => { Object.assign(draft, values); changed(); });
@@ -40,9 +63,9 @@ export async function count(code, what, id) {
     const typedRow = sheet.values(), typedRest = typedRow && rest.values();
     if (!typedRest) return;
     const typedIn = { ...typedRow, ...typedRest };
-    const counted = Object.fromEntries(counters.map((name) => [name, draft[name] ?? 0]));
-    if (!SICK_GRADED.some((name) => counted[name])) delete typedIn.sick_grade;
-    const settled = await settleDoubts(KIND, { ...typedIn, ...counted });
+    const seen = Object.fromEntries(counters.map((name) => [name, draft[name] ?? 0]));
+    if (!SICK_GRADED.some((name) => seen[name])) delete typedIn.sick_grade;
+    const settled = await settleDoubts(KIND, { ...typedIn, ...seen });
     if (!settled) return;
     await note({ kind: KIND, plot: code, replaces: old ? id : null, ...settled });
     await writing;
@@ -53,6 +76,8 @@ export async function count(code, what, id) {
     title: called(plot), back: old ? "#/log" : `#/plot/${encodeURIComponent(code)}`,
     body: [
       h("h1", null, old ? say("count.mending") : say("count.title")),
+      next ? h("p", null, say(plot.rows_counted || draft.rows_in_plot ? "count.next" : "count.next_guessed", { row: figure(next) })) : null,
+      counted.length && !old ? h("p", { id: "rows-stand", role: "status" }, standWords(counted, rows)) : null,
       last && !old ? h("p", { class: "soft" }, say("count.last", { row: figure(lastRecord.row), n: figure(lastRecord.plants_standing) })) : null,
       sheet.element,
       h("h2", null, say("count.seen")), counters.map((name) => tally(name, draft, changed)),

@@ -5,11 +5,12 @@ import { byDistance, listen, standing, where } from "../ground.js";
 import * as outbox from "../outbox.js";
 import { pack } from "../pack.js";
 import { state } from "../state.js";
-import { say } from "../words.js";
+import { figure, say, when } from "../words.js";
 import { cautionNote, orderLine, orderLines, orderList } from "./orders.js";
 import * as walks from "../walking.js";
 import { away, called, groundWords } from "./plots.js";
 
+const DAY_MS = 86_400_000;
 const first = (href, words, props) => h("a", { class: "act first", href, ...props }, words);
 const plain = (href, words) => h("a", { class: "act plain", href }, words);
 
@@ -56,6 +57,15 @@ function crew(found) {
   return [h("h1", null, orderLine(next)), first(`#/order/${encodeURIComponent(next.id)}`, say("home.open_order"), { id: "open-order" }), cautionNote(next)];
 }
 
+/** How much is on this phone only, in large figures, and since when; nothing when all has its receipt. */
+async function unsentNote() {
+  const { count, oldest_ms } = await outbox.waiting();
+  if (!count) return null;
+  const days = Math.floor((Date.now() - oldest_ms) / DAY_MS);
+  return h("a", { class: days >= 1 ? "waiting warn" : "waiting", href: "#/sending", id: "waiting" }, h("span", { class: "mid" }, figure(count)), " ", say("home.waiting", { n: count }), " ",
+    h("b", null, days < 1 ? say("home.waiting.since", { hour: when(oldest_ms) }) : say("home.waiting.days", { n: days })));
+}
+
 export async function home() {
   await walks.load();
   const { role } = state.me, found = await orderList();
@@ -67,6 +77,7 @@ export async function home() {
       ...(state.round ? await openRound() : []),
       ...(state.round ? [] : role === "crew" ? crew(found) : sampler()),
       ...(role === "crew" ? [...list, ...visitList(3)] : [...visitList(5), ...list]),
+      await unsentNote(),
       h("h2", null, say("home.else")),
       h("div", { class: "menu" }, plain("#/plots", say("home.plots")), plain("#/map", say("home.map")), plain("#/log", say("home.log")), plain("#/who", say("home.who", { name: state.me.name })), plain("#/more", say("home.more"))),
       pack().plots.length || standing.state === "here" ? null : h("p", { class: "note" }, say("home.no_pack")),

@@ -1,9 +1,13 @@
 // This week's orders of the own crew: where, which plants, which trucks, what to beware of.
 
-import { h, line } from "../elements.js";
+import { draw } from "../app.js";
+import { ask } from "../dialog.js";
+import { act, h, line } from "../elements.js";
+import { note } from "../note.js";
 import * as outbox from "../outbox.js";
 import * as pack from "../pack.js";
-import { day, figure, say, tongue } from "../words.js";
+import { shareOrder } from "../picture.js";
+import { day, figure, say, tongue, when } from "../words.js";
 import { called } from "./plots.js";
 
 const inWords = (words) => words?.[tongue()] ?? "";
@@ -22,6 +26,24 @@ export function cautionNote(order) {
   if (!first) return null;
   return [h("p", { class: "note warn" }, h("b", null, say("order.caution")), " ", first),
     rest.length ? h("details", null, h("summary", null, say("order.cautions", { n: rest.length })), h("ul", null, rest.map((words) => h("li", null, words)))) : null];
+}
+
+/** What an order says, as [term, words] pairs in the order to read them. */
+function factsOf(found, state) {
+  return [
+    [say("order.which"), inWords(found.which)], [say("order.what"), orderLine({ ...found, days: [] }, true)], [say("order.mass"), `${figure(found.mass_t, 1)} t`],
+    [say("order.progress"), state.cut ? say("order.progress.of", { cut: figure(state.cut), all: figure(found.plants) }) : state.words],
+    [say("plot.gate"), pack.plot(found.plot)?.gate], [say("order.days"), found.days.map((one) => day(one)).join(", ")],
+    [say("order.trucks"), found.trucks.map((one) => `${day(one.day)} ${one.hour}`).join("; ")],
+  ].filter(([, value]) => value);
+}
+
+/** The order as a picture to hand on: what is on the screen, all cautions included. */
+async function share(found) {
+  const state = await progress(found), remarks = (found.remarks ?? []).map((one) => `${day(one.day)}: ${one.text}`);
+  await shareOrder({ name: `orden-${found.id}.png`, title: orderLine(found), who: [pack.pack().estate, found.crew ?? pack.pack().device?.crew, pack.pack().week].filter(Boolean).join(" · "),
+    facts: [...factsOf(found, state), ...(remarks.length ? [[say("order.remarks"), remarks.join(" / ")]] : [])],
+    cautions: { title: say("order.caution"), lines: found.beware.map((i) => inWords(pack.pack().cautions[i])) } });
 }
 
 /** How far an order is, from what the office knows and what this phone wrote: {cut, finished, words}. */
@@ -48,26 +70,43 @@ export async function orders() {
   return { title: say("orders.title"), back: "#/", body: [h("h1", null, say("home.orders", { week: pack.pack().week ?? "" })), orderLines(await orderList())] };
 }
 
+/** Trucks of one order that this phone wrote: when, plants, ticket; each opens its record. */
+async function loadLines(order) {
+  const mine = outbox.current((await outbox.latest(500)).filter((entry) => ["load", "void"].includes(entry.kind))).filter((entry) => outbox.record(entry).order === String(order.id));
+  if (!mine.length) return null;
+  return [h("h2", null, say("order.loads", { n: mine.length })), h("ul", { class: "list" }, mine.map((entry) => {
+    const record = outbox.record(entry), amount = record.plants ? say("order.plants", { n: record.plants, plants: figure(record.plants) }) : record.pieces ? say("order.pieces", { n: record.pieces, pieces: figure(record.pieces) }) : "";
+    return line(`#/log/${entry.id}`, [amount, record.net_kg ? `${figure(record.net_kg)} kg` : ""].filter(Boolean).join(" · ") || say("order.load_bare"), [when(entry.saved_ms), record.ticket, record.folio].filter(Boolean).join(" · "));
+  }))];
+}
+
+/** One touch when the order is done; it can be taken back like any record. */
+async function finish(order) {
+  const answer = await ask(say("order.finish.title"), say("order.finish.words"), [["no", say("order.finish.no")], ["yes", say("order.finish.yes")]]);
+  if (answer !== "yes") return;
+  await note({ kind: "order_done", plot: order.plot, fields: { order: String(order.id), finished: 1 } });
+  await draw(true);
+}
+
 export async function order(id) {
   const found = pack.order(id);
   if (!found) return { title: say("orders.title"), back: "#/", body: [h("h1", null, say("order.gone"))] };
   const code = encodeURIComponent(found.plot), state = await progress(found);
-  const facts = [
-    [say("order.which"), inWords(found.which)], [say("order.what"), orderLine({ ...found, days: [] }, true)], [say("order.mass"), `${figure(found.mass_t, 1)} t`],
-    [say("order.progress"), state.cut ? say("order.progress.of", { cut: figure(state.cut), all: figure(found.plants) }) : state.words],
-    [say("plot.gate"), pack.plot(found.plot)?.gate], [say("order.days"), found.days.map((one) => day(one)).join(", ")],
-    [say("order.trucks"), found.trucks.map((one) => `${day(one.day)} ${one.hour}`).join("; ")],
-  ].filter(([, value]) => value);
+  const facts = factsOf(found, state);
   return {
     title: called(plot(found)), back: "#/",
     body: [
       h("h1", null, orderLine(found)),
       h("dl", null, facts.map(([term, value]) => h("div", null, h("dt", null, term), h("dd", null, value)))),
+      found.remarks?.length ? [h("h2", null, say("order.remarks")), h("ul", { class: "list plain" }, found.remarks.map((one) => h("li", null, one.text, h("small", null, day(one.day)))))] : null,
       cautionNote(found),
       h("a", { class: "act first", href: `#/note/load/${code}/${encodeURIComponent(found.id)}`, id: "load" }, say("order.load")),
       h("div", { class: "pair" },
         h("a", { class: "act plain", href: `#/note/order_done/${code}/${encodeURIComponent(found.id)}`, id: "done" }, say("order.done")),
-        h("a", { class: "act plain", href: `#/plot/${code}` }, say("order.else"))),
+        state.finished ? h("a", { class: "act plain", href: `#/plot/${code}` }, say("order.else")) : act(say("order.finish"), () => finish(found), { plain: true, id: "finish-order" })),
+      await loadLines(found),
+      h("div", { class: "pair" }, act(say("order.share"), () => share(found), { plain: true, id: "share" }),
+        state.finished ? null : h("a", { class: "act plain", href: `#/plot/${code}` }, say("order.else"))),
     ],
   };
 }

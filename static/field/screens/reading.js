@@ -3,6 +3,7 @@
 
 import { draw, go } from "../app.js";
 import { correct } from "../brix.js";
+import { write } from "../db.js";
 import { act, h } from "../elements.js";
 import { askNumbers } from "../dialog.js";
 import { fieldName } from "../fields.js";
@@ -117,7 +118,7 @@ export async function reading(what, id) {
         act(say("undo"), async () => { await takeBack(undo.entry); undo = null; await draw(true); }, { plain: true, id: "undo" })) : null,
       h("div", { class: "pair" }, wounded, old ? null : act(say("reading.erase"), eraseLast, { plain: true, id: "erase", disabled: !entries.length })),
       old ? null : h("div", { class: "pair" }, h("a", { class: "act plain", href: `#/plot/${encodeURIComponent(round.plot)}` }, say("reading.else")),
-        act(say("reading.finish"), async () => { await keep("round", null); undo = null; go("#/"); }, { plain: true, id: "finish" })),
+        act(say("reading.finish"), async () => { await write("last_round", round); await keep("round", null); undo = null; go(entries.length ? `#/done/${round.id}` : "#/"); }, { plain: true, id: "finish" })),
       entries.length && !old ? h("details", { ontoggle: fillList }, h("summary", null, say("reading.list", { n: entries.length })), list) : null,
     ],
   };

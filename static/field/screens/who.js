@@ -1,9 +1,9 @@
 // Who is working and at what: a label on the records, and which screen comes first.
 
-import { go } from "../app.js";
+import { draw, go } from "../app.js";
 import { act, h } from "../elements.js";
 import { keep, state } from "../state.js";
-import { say } from "../words.js";
+import { say, speak, tongue } from "../words.js";
 
 export async function who() {
   const name = h("input", { id: "name", type: "text", autocomplete: "name", maxlength: "60", value: state.me?.name ?? "", list: "names" });
@@ -23,6 +23,7 @@ export async function who() {
       h("datalist", { id: "names" }, state.names.map((known) => h("option", { value: known }))),
       state.names.length ? h("div", { class: "menu" }, state.names.slice(0, 4).map((known) => act(known, () => { name.value = known; }, { plain: true }))) : null,
       fault, h("h2", null, say("who.role")), start("sampler"), start("crew"),
+      act(say("who.other_language"), async () => { const other = tongue() === "es" ? "en" : "es"; await keep("language", other); await speak(other); await draw(); }, { plain: true, id: "other-language", lang: tongue() === "es" ? "en" : "es-MX" }),
     ],
   };
 }
