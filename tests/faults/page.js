@@ -66,7 +66,7 @@
       await new Promise((resolve, reject) => { const request = indexedDB.deleteDatabase("pinario"); request.onsuccess = resolve; request.onerror = () => reject(request.error); });
       return true;
     }),
-    build: base.split("/").pop(),
+    named: () => base.split("/").pop(),
   };
   return true;
 })

@@ -13,7 +13,7 @@ from tests.browser.office import Chromium, wait_until
 from tests.browsers import chromium, firefox
 
 SCRIPT = (Path(__file__).parent / "page.js").read_text()
-PATIENCE_MS = 20_000
+PATIENCE_MS = 15_000
 
 
 class Phone:
@@ -35,7 +35,7 @@ class Phone:
 
     def ensure(self) -> None:
         """The page's functions are there, also after it reloaded itself."""
-        for _ in range(5):
+        for _ in range(3):
             try:
                 if self.evaluate("() => Boolean(globalThis.faults)"):
                     return
@@ -48,6 +48,8 @@ class Phone:
             except Exception as error:  # a reload in the middle takes the page's context away
                 last = error
                 time.sleep(0.2)
+        with contextlib.suppress(Exception):
+            last.add_note(f"phone {self.number} shows: {self.evaluate('() => location.href + document.body.outerHTML.slice(0, 600)')}")
         raise last
 
     def call(self, name: str, argument=None):
@@ -65,8 +67,7 @@ class Phone:
         self.call("shift", ms)
 
     def build(self) -> str:
-        self.ensure()
-        return self.evaluate("() => faults.build")
+        return self.call("named")
 
     def enrol(self) -> None:
         answered = self.call("enrol", self.office.invite())
@@ -83,7 +84,9 @@ class Phone:
         return self
 
     def reload(self) -> None:
-        self.goto("/field/manifest.webmanifest")
+        """Close the page and open another, as from the home screen."""
+        old, self.page = self.page, self.new_page()
+        old.close()
         self.goto()
         self.ensure()
 
@@ -105,6 +108,10 @@ class ChromiumPhone(Phone):
     def open(self):
         self.page = self.browser.start()
         self.page.set_default_timeout(PATIENCE_MS)
+        if os.environ.get("FAULTS_SHOW"):
+            self.page.on("console", lambda said: print("console", self.number, said.text, flush=True))
+            self.page.on("pageerror", lambda error: print("pageerror", self.number, error, flush=True))
+            self.page.on("requestfailed", lambda request: print("failed", self.number, request.url, request.failure, flush=True))
         return self
 
     def first_time(self):
@@ -120,8 +127,25 @@ class ChromiumPhone(Phone):
         session.send(method, params)
         session.detach()
 
-    def quota(self, size: int | None) -> None:
-        self.cdp("Storage.overrideQuotaForOrigin", origin=self.road.address, **({} if size is None else {"quotaSize": size}))
+    def no_room(self):
+        """From now on nothing can be written; returns what gives the room back. Chromium remembers for half a minute that there
+        was room, so it is started anew, and forgets the limit with the session that set it."""
+        self.browser.quit()
+        self.open()
+        session = self.page.context.new_cdp_session(self.page)
+        session.send("Storage.overrideQuotaForOrigin", {"origin": self.road.address, "quotaSize": 1_000})
+        self.goto()
+        self.ensure()
+
+        def lift() -> None:
+            session.send("Storage.overrideQuotaForOrigin", {"origin": self.road.address})
+            session.detach()
+        return lift
+
+    def new_page(self):
+        page = self.page.context.new_page()
+        page.set_default_timeout(PATIENCE_MS)
+        return page
 
     def wipe(self) -> None:
         self.cdp("Storage.clearDataForOrigin", origin=self.road.address, storageTypes="all")
@@ -162,6 +186,9 @@ class FirefoxPhone(Phone):
                 if str(self.profile).encode() in (entry / "cmdline").read_bytes() and b"firefox" in (entry / "cmdline").read_bytes():
                     found.append(int(entry.name))
         return found
+
+    def new_page(self):
+        return self.tab(False)
 
     def wipe(self) -> None:
         assert self.call("forgetAll") is True

@@ -71,6 +71,12 @@ class Roads:
     def run(self, work, patience_s: float = 60):
         return asyncio.run_coroutine_threadsafe(work, self.loop).result(patience_s)
 
+    async def cancel_rest(self) -> None:
+        rest = asyncio.all_tasks() - {asyncio.current_task()}
+        for task in rest:
+            task.cancel()
+        await asyncio.gather(*rest, return_exceptions=True)
+
     def open(self, office_port: int) -> "Road":
         road = Road(self, office_port)
         self.run(road.listen())
@@ -80,6 +86,7 @@ class Roads:
     def close(self) -> None:
         for road in self.opened:
             self.run(road.stop_listening())
+        self.run(self.cancel_rest())
         self.loop.call_soon_threadsafe(self.loop.stop)
         self.thread.join(10)
 
@@ -92,6 +99,7 @@ class Road:
         self.kept: list[tuple[bytes, bytes]] = []  # lost on the way, to arrive later
         self.files: dict[bytes, bytes] = {}
         self.posts = 0
+        self.tasks: set[asyncio.Task] = set()  # held here, or a waiting one may be collected
 
     @property
     def address(self) -> str:
@@ -116,6 +124,9 @@ class Road:
     # --- one request -----------------------------------------------------------------------------------
 
     async def serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        task = asyncio.current_task()
+        self.tasks.add(task)
+        task.add_done_callback(self.tasks.discard)
         with contextlib.suppress(OSError, asyncio.IncompleteReadError, asyncio.LimitOverrunError):
             head = await reader.readuntil(b"\r\n\r\n")
             length = re.search(rb"(?i)\r\ncontent-length: *(\d+)", head)

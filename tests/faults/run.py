@@ -248,18 +248,18 @@ class Run:
         """No room for a record, nor for a receipt. Photos that the office has are given up first, so no backup may lack them."""
         self.heal(phone)
         self.save(phone, schedule.drafts(rng, self.mine[phone.number], 4))
-        phone.quota(1_000)
-        try:
-            refused = not self.save(phone, schedule.drafts(rng, self.mine[phone.number], 6, 2, words=200))
-            self.send(phone)
-        finally:
-            phone.quota(None)
+        lift = phone.no_room()
+        refused = not self.save(phone, schedule.drafts(rng, self.mine[phone.number], 6, 2, words=200))
+        told = self.send(phone)
+        refused &= not told["unsent"] or told["outcome"] == "store"  # a receipt could not be written either
+        lift()
         self.heal(phone)
         self.only_newer_backups()
         return refused
 
     def do_wipe(self, step: Step, phone: Phone, rng) -> bool:
         """Storage gone under the page. First the phone hears of any restore: what it alone could bring again must not go with it."""
+        self.save(phone, schedule.drafts(rng, self.mine[phone.number]))
         self.heal(phone)
         self.save(phone, schedule.drafts(rng, self.mine[phone.number]))
         inside = phone.call("everything")
