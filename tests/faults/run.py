@@ -32,6 +32,7 @@ class Report:
     steps: int
     seconds: float
     verdict: Verdict | None
+    took: Counter
     failure: str = ""
 
     @property
@@ -42,7 +43,7 @@ class Report:
         total = sum(self.happened.values())
         lines = [f"{self.engine}: seed {self.seed}, {total} faults in {self.steps} steps, {self.seconds:.0f} s"]
         names = sorted(self.happened | self.missed)
-        lines += [f"  {name:<20}{self.happened[name]:>6}" + (f"   ({self.missed[name]} did not come about)" if self.missed[name] else "") for name in names]
+        lines += [f"  {name:<20}{self.happened[name]:>6}{self.took[name]:>8.1f} s" + (f"   ({self.missed[name]} did not come about)" if self.missed[name] else "") for name in names]
         lines.append(self.verdict.text() if self.verdict else "no verdict")
         if self.failure:
             lines.append(self.failure)
@@ -55,7 +56,7 @@ class Run:
     def __init__(self, make_phone, phones: int, folder: Path, spoil: str = "") -> None:
         self.office = FaultyOffice(folder, spoil).start()
         self.roads, self.ledger = Roads(), Ledger()
-        self.happened, self.missed = Counter(), Counter()
+        self.happened, self.missed, self.took = Counter(), Counter(), Counter()
         self.phones: list[Phone] = []
         self.mine: dict[int, list[str]] = {}
         self.forged_at: dict[Path, set[str]] = {}
@@ -133,8 +134,12 @@ class Run:
             self.take_backup()
         if step.number % 3 == 0:
             phone.road.deliver_kept()
+        started = time.monotonic()
         came_about = getattr(self, f"do_{step.kind}", self.on_road)(step, phone, rng)
         (self.happened if came_about else self.missed)[step.kind] += 1
+        self.took[step.kind] += time.monotonic() - started
+        if time.monotonic() - started > 20:
+            print(f"  {step} took {time.monotonic() - started:.0f} s", flush=True)
 
     # --- on the road -----------------------------------------------------------------------------------
 
@@ -374,4 +379,4 @@ def execute(engine: str, make_phone, faults: int, seed: int, phones: int, folder
         failure = f"FAILED at seed {seed}, step {step}\n{traceback.format_exc()}"
     finally:
         run.close()
-    return Report(engine, seed, run.happened, run.missed, (step.number + 1) if step else 0, time.monotonic() - started, verdict, failure)
+    return Report(engine, seed, run.happened, run.missed, (step.number + 1) if step else 0, time.monotonic() - started, verdict, run.took, failure)
