@@ -4,8 +4,11 @@
 import { RADIUS_PER_SD } from "./ground.js";
 import { apart, area, crossings, plane, signedArea, simplified, unknotted, way } from "./plane.js";
 
-/** The filter, measured on emulated walks: a fix coarser than this is left out, a step shorter is standing still, a jump longer is a slip. */
-export const FILTER = { accuracy_m: 15, step_m: 2.5, jump_m: 15, jump_accuracies: 3, restart_after: 5, fragment_m: 30 };
+/**
+ * The filter, measured on emulated walks: a fix coarser than this is left out, a step shorter is standing still, a jump longer is a slip.
+ * A phone that was silent may have been carried on at `pace_m_s` meanwhile, for a minute at most: cheap ones tell their place every 15 s.
+ */
+export const FILTER = { accuracy_m: 15, step_m: 2.5, jump_m: 15, jump_accuracies: 3, pace_m_s: 2, silence_s: 60, restart_after: 5, fragment_m: 30 };
 /** How far a stretch goes back that is taken away at once. */
 export const UNDO_M = 20;
 /** GPS errors of a walk stay alike over about this way: half a minute at a walk (common practice for one frequency). */
@@ -18,14 +21,14 @@ const Z95 = 1.96;
  * which a fragment begins, `rejected` fixes in a row that would jump, `told` what became of the last fix:
  * "kept", "still", "coarse", "jump", "restart".
  */
-export const blank = () => ({ flat: null, points: [], acc: [], starts: [], rejected: [], told: null, last: null, free: true, left_out: 0 });
+export const blank = () => ({ flat: null, points: [], acc: [], starts: [], rejected: [], told: null, last: null, free: true, left_out: 0, heard_ms: null });
 
 function keep(walk, at, accuracy_m) {
   walk.points.push(at);
   walk.acc.push(accuracy_m);
 }
 
-const farthest = (accuracy_m) => Math.max(FILTER.jump_m, FILTER.jump_accuracies * accuracy_m);
+const farthest = (accuracy_m, silent_s = 0) => Math.max(FILTER.jump_m, FILTER.jump_accuracies * accuracy_m, FILTER.pace_m_s * Math.min(silent_s, FILTER.silence_s));
 
 /** The line begins again where five left-out fixes agree: what was before stays if it is long, else it was the slip. */
 function restart(walk) {
@@ -38,7 +41,9 @@ function restart(walk) {
   walk.told = "restart";
 }
 
-function takeFix(walk, { lon, lat, accuracy_m }) {
+function takeFix(walk, { lon, lat, accuracy_m, t_ms }) {
+  const silent_s = walk.heard_ms && t_ms ? (t_ms - walk.heard_ms) / 1000 : 0;
+  walk.heard_ms = t_ms;
   walk.flat ??= plane(lon, lat);
   const at = walk.flat.to([lon, lat]);
   walk.last = { at, accuracy_m };
@@ -50,8 +55,8 @@ function takeFix(walk, { lon, lat, accuracy_m }) {
     return;
   }
   const step = apart(walk.points.at(-1), at);
-  if (step > farthest(accuracy_m)) {
-    const agrees = walk.rejected.length && apart(walk.rejected.at(-1).at, at) <= farthest(accuracy_m);
+  if (step > farthest(accuracy_m, silent_s)) {
+    const agrees = walk.rejected.length && apart(walk.rejected.at(-1).at, at) <= farthest(accuracy_m, silent_s);
     walk.rejected = [...(agrees ? walk.rejected : []), { at, accuracy_m }];
     Object.assign(walk, { told: "jump", left_out: walk.left_out + 1 });
     if (walk.rejected.length >= FILTER.restart_after) restart(walk);

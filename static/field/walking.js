@@ -10,6 +10,8 @@ const HEAD = "walk";
 const EVENTS = IDBKeyRange.bound(["walk"], ["walk", []]);
 /** Silence longer than this is not walking time: the phone slept or lay in a pocket. */
 const SILENCE_MS = 60_000, OLD_FIX_MS = 2_000;
+/** After this long without a step someone forgot the walk: it pauses, so that the drive home does not join the line. */
+const FORGOTTEN_MS = 30 * 60_000;
 
 /** `code` null when nothing is walked; `mode` walking or corners; `trace` what the events add up to; `awake` whether the screen is held on. */
 export const walking = { code: null, mode: null, id: null, started_ms: 0, paused: false, events: [], trace: blank(), awake: false };
@@ -18,6 +20,8 @@ let loaded = null, lock = null;
 const tell = () => dispatchEvent(new Event("walk"));
 const isOn = () => walking.code !== null && walking.mode === "walking" && !walking.paused;
 const corners = () => walking.mode === "corners";
+
+const forgotten = () => Date.now() - (walking.events.at(-1)?.t_ms ?? walking.started_ms) > FORGOTTEN_MS;
 
 const writeHead = () => within("meta", "readwrite", (tx) => {
   const { code, mode, id, started_ms, paused } = walking;
@@ -41,7 +45,8 @@ export function load() {
     });
     if (!head) return;
     Object.assign(walking, head, { events, trace: replay(events, head.mode === "corners") });
-    if (isOn()) { await record({ gap: true }); start(); }
+    if (isOn() && forgotten()) await pause();
+    else if (isOn()) { await record({ gap: true }); start(); }
   })();
   return loaded;
 }
@@ -117,5 +122,5 @@ function letSleep() {
 document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible" && isOn()) stayAwake(); });
 addEventListener("ground", ({ detail: { fix } }) => {
   if (!fix || !isOn() || standing.doubt || fix.t_ms < walking.started_ms - OLD_FIX_MS) return;
-  record({ fix }).catch((error) => dispatchEvent(new CustomEvent("trouble", { detail: error })));
+  (forgotten() ? pause() : record({ fix })).catch((error) => dispatchEvent(new CustomEvent("trouble", { detail: error })));
 });

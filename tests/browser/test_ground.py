@@ -7,12 +7,14 @@ import random
 from math import cos, pi, radians, sin
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from pyproj import Geod
 from shapely.geometry import Polygon, shape
 
 from webapp.pages import phone_files
 
 from . import hand
+from .test_screens import CLOSE_TARGETS, RULES, SMALL_TARGETS
 
 pytestmark = pytest.mark.browser
 GEOD = Geod(ellps="WGS84")
@@ -281,6 +283,15 @@ def test_a_long_stretch_before_a_gap_stays(modules):
     assert abs(hectares(asleep["geometry"]) / 0.96 - 1) <= 0.05
 
 
+def test_a_phone_that_tells_its_place_every_quarter_minute_is_believed(modules):
+    slow = [{"fix": {**event["fix"], "t_ms": 1_000_000 + 2_500 * i}} for i, event in enumerate(walk_round(5, bad=False))][::6]
+    found = run(modules, "trace.js", RING, slow)
+    assert found["kept"] == len(slow) and abs(hectares(found["geometry"]) / 0.96 - 1) <= 0.05
+    slipped = [dict(event) for event in slow]
+    slipped[8] = {"fix": {**slow[8]["fix"], "lon": slow[8]["fix"]["lon"] + 80 * EAST}}
+    assert run(modules, "trace.js", RING, slipped)["kept"] >= len(slow) - 2
+
+
 def test_a_pause_joins_on_and_the_last_stretch_is_taken_back(modules):
     good = walk_round(6, bad=False)
     detour = [{"fix": {"lon": CORNER[0] + (120 + 3 * k) * EAST, "lat": CORNER[1] + 30 * NORTH, "accuracy_m": 5}} for k in range(1, 7)]
@@ -498,3 +509,95 @@ def test_without_a_wake_lock_it_says_so_and_with_one_it_is_held_again(office, pa
     shown(page, "En pausa")
     page.click("#pause")
     shown(page, "no deja tener la pantalla prendida")
+
+
+def test_a_save_that_died_before_the_walk_was_cleared_saves_once(office, page):
+    hand.enrol(page, office)
+    hand.go(page, office, "walk/VS-01")
+    page.click("#begin-walk")
+    page.wait_for_selector("#told")
+    pace(page, walk_round(2, *SIDES, n=150, bad=False)[:40])
+    ours = """async (kept) => { const base = document.querySelector('script[type=module]').src.replace('app.js', ''), { got, within } = await import(base + 'db.js');
+      return within('meta', 'readwrite', async (tx) => { const meta = tx.objectStore('meta'), all = IDBKeyRange.bound(['walk'], ['walk', []]);
+        if (!kept) return [await got(meta.get('walk')), await got(meta.getAll(all))];
+        meta.put(kept[0], 'walk'); kept[1].forEach((event, n) => meta.put(event, ['walk', n])); }); }"""
+    before = page.evaluate(ours, None)
+    page.click("#close")
+    page.click("#store")
+    page.wait_for_selector("main[data-screen=plot]")
+    hand.wait_sent(page)
+    page.evaluate(ours, before)
+    page.reload()
+    hand.ready(page)
+    hand.go(page, office, "walk/VS-01/look")
+    page.click("#store")
+    page.wait_for_selector("main[data-screen=plot]")
+    hand.wait_sent(page)
+    assert len(stored(office)) == 1 and kept_fixes(page) == 0
+
+
+def test_a_forgotten_walk_pauses_by_itself(office, page):
+    page.clock.install()
+    hand.enrol(page, office)
+    hand.go(page, office, "walk/VS-01")
+    page.click("#begin-walk")
+    page.wait_for_selector("#told")
+    stand(page, 10, 10)
+    until(page, "() => document.querySelector('#facts').innerText.includes('GPS')")
+    page.clock.fast_forward(40 * 60_000)
+    stand(page, 400, 400)
+    shown(page, "En pausa")
+
+
+@pytest.mark.parametrize("language", ["es", "en"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_targets_and_width_in_the_middle_of_a_walk(office, page, language, scheme):
+    page.emulate_media(color_scheme=scheme)
+    hand.enrol(page, office)
+    hand.go(page, office, "more")
+    page.locator(f"input[name=language][value={language}]").check()
+    until(page, "(language) => document.documentElement.lang.startsWith(language)", language)
+
+    def sound():
+        found = Axe().run(page, options=RULES)
+        assert found.violations_count == 0, found.generate_report()
+        assert page.evaluate(SMALL_TARGETS) == [] and page.evaluate(CLOSE_TARGETS) == []
+        page.set_viewport_size({"width": 320, "height": 640})
+        assert page.evaluate("() => document.documentElement.scrollWidth") <= 320
+        page.set_viewport_size({"width": 412, "height": 823})
+        page.evaluate("() => { document.documentElement.style.fontSize = '36px'; }")
+        assert page.evaluate("() => document.documentElement.scrollWidth") <= 412
+        page.evaluate("() => { document.documentElement.style.fontSize = ''; }")
+        words = page.locator("body").inner_text()
+        assert "undefined" not in words and "{" not in words and "NaN" not in words
+
+    hand.go(page, office, "map")
+    page.click("svg.map", position={"x": 190, "y": 340})
+    page.wait_for_selector("#open")
+    sound()
+    hand.go(page, office, "walk/VS-01")
+    page.click("#begin-walk")
+    page.wait_for_selector("#told")
+    for event in walk_round(4, *SIDES, n=150, bad=False)[:60]:
+        pace(page, [event], 10)
+    page.click("#pause")
+    sound()
+    page.click("#close")
+    page.wait_for_selector("#store")
+    sound()
+    page.click("#leave")
+    page.click("dialog [data-answer=leave]")
+    page.wait_for_selector("main[data-screen=plot]")
+    hand.go(page, office, "walk/VS-01")
+    page.click("#begin-corners")
+    page.wait_for_selector("#take")
+    for n, (x, y) in enumerate(((0, 0), (200, 0), (0, 200), (200, 200)), 1):
+        page.click("#take")
+        for k in range(12):
+            stand(page, x + 0.2 * (k % 2), y + 0.2 * (k % 3))
+            page.wait_for_timeout(20)
+        until(page, "(n) => document.querySelectorAll('ol.corners li').length === n", n)
+    sound()
+    page.click("#close")
+    page.wait_for_selector(".crossed")
+    sound()

@@ -175,7 +175,7 @@ function look(code) {
     await walks.forget();
     go(backTo(code));
   };
-  const was = old ? area(old) / 10_000 : null, change = was === null ? 0 : now.area_ha - was, sign = change < 0 ? "−" : "+";
+  const was = old ? plotOf(code).area_ha ?? area(old) / 10_000 : null, change = was === null ? 0 : now.area_ha - was, sign = change < 0 ? "−" : "+";
   return {
     title: called(plotOf(code)), back: at(code),
     body: [
