@@ -4,6 +4,7 @@
 import { got, within } from "./db.js";
 import { hex } from "./digest.js";
 
+const LANES = 2;
 const LIMIT_BYTES = 200_000, EDGES_PX = [1280, 1024, 800, 640], QUALITIES = [0.8, 0.65, 0.5];
 
 /** A JPEG of at most 200 KB from any picture the browser can read; null when it can't. */
@@ -34,20 +35,34 @@ export async function keep(blob, record) {
   return digest;
 }
 
-/** Send every waiting photo through the sender's `post`. A receipt marks it; its bytes stay a while, for an office that has to be given them again. */
+/**
+ * Send every waiting photo through the sender's `post`, two at a time: one's bytes go up while the other's answer
+ * is on its way. A receipt marks it; its bytes stay a while, for an office that has to be given them again.
+ * When one meets trouble no further one begins, and the trouble is told once the other has ended.
+ */
 export async function sendPhotos(post) {
   const digests = await within("photos", "readonly", (tx) => got(tx.objectStore("photos").index("state").getAllKeys("unsent")));
-  for (const digest of digests) {
-    const photo = await within("photos", "readonly", (tx) => got(tx.objectStore("photos").get(digest)));
-    if (photo?.state !== "unsent") continue; // wiped, or sent by another tab meanwhile
-    const { status } = await post(`/field/photos/${photo.record}/${digest}`, photo.bytes, { "Content-Type": photo.media });
-    if (status === 200) {
-      await within(["photos", "meta"], "readwrite", async (tx) => {
-        const photos = tx.objectStore("photos"), receipt_ms = (await got(tx.objectStore("meta").get("server_ms"))) ?? null;
-        if (await got(photos.get(digest))) photos.put({ ...photo, state: "kept", receipt_ms });
-      });
+  const lane = async () => {
+    try {
+      while (digests.length) await sendOne(digests.shift(), post);
+    } catch (error) {
+      digests.length = 0;
+      throw error;
     }
-  }
+  };
+  const ends = await Promise.allSettled(Array.from({ length: LANES }, lane));
+  for (const end of ends) if (end.status === "rejected") throw end.reason;
+}
+
+async function sendOne(digest, post) {
+  const photo = await within("photos", "readonly", (tx) => got(tx.objectStore("photos").get(digest)));
+  if (photo?.state !== "unsent") return; // wiped, or sent by another tab meanwhile
+  const { status } = await post(`/field/photos/${photo.record}/${digest}`, photo.bytes, { "Content-Type": photo.media });
+  if (status !== 200) return;
+  await within(["photos", "meta"], "readwrite", async (tx) => {
+    const photos = tx.objectStore("photos"), receipt_ms = (await got(tx.objectStore("meta").get("server_ms"))) ?? null;
+    if (await got(photos.get(digest))) photos.put({ ...photo, state: "kept", receipt_ms });
+  });
 }
 
 sendPhotos.waiting = () => within("photos", "readonly", (tx) => got(tx.objectStore("photos").index("state").count("unsent")));
