@@ -100,6 +100,21 @@ export function simplified(ring, off_m = 1.5) {
   return keep.size > 2 ? [...keep].sort((a, b) => a - b).map((i) => ring[i]) : ring;
 }
 
+/** Where a name has most room: the widest level stretch inside a ring near its middle, {x, y, wide}. */
+export function roomIn(ring) {
+  const { low, high } = box(ring);
+  return [0.5, 0.4, 0.6, 0.3, 0.7].map((share) => {
+    const y = low + share * (high - low), edges = [];
+    ring.forEach(([ax, ay], i) => {
+      const [bx, by] = ring[(i + 1) % ring.length];
+      if ((ay > y) !== (by > y)) edges.push(ax + ((y - ay) / (by - ay)) * (bx - ax));
+    });
+    edges.sort((a, b) => a - b);
+    const stretches = edges.filter((_, i) => i % 2 === 0).map((left, i) => [left, edges[2 * i + 1]]), [left, right] = stretches.reduce((best, one) => (one[1] - one[0] > best[1] - best[0] ? one : best), [0, 0]);
+    return { x: (left + right) / 2, y, wide: right - left };
+  }).reduce((best, one) => (one.wide > 1.15 * best.wide ? one : best));
+}
+
 /** The middle of a ring's box and the box itself: {x, y, left, right, low, high}. */
 export function box(points) {
   const xs = points.map(([x]) => x), ys = points.map(([, y]) => y);

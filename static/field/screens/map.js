@@ -4,13 +4,13 @@
 import { announce } from "../app.js";
 import { furniture, ownPlace, pathOf } from "../drawing.js";
 import { h, line, s } from "../elements.js";
-import { listen, metresTo, standing, trust } from "../ground.js";
+import { byDistance, listen, metresTo, standing, trust } from "../ground.js";
 import { pack } from "../pack.js";
-import { box, plane } from "../plane.js";
+import { box, plane, roomIn } from "../plane.js";
 import { figure, say } from "../words.js";
 import { away, called, groundWords } from "./plots.js";
 
-const WIDTH = 380, HEIGHT = 400, EDGE = 30, CLOSEST_M = 0.15, LETTER_PX = 8.4, CHOOSE_PX = 36, DRAG_PX = 8, LISTED = 12, HIT_PX = 31, OWN_PX = 30;
+const WIDTH = 380, HEIGHT = 400, EDGE = 30, CLOSEST_M = 0.15, LETTER_PX = 8.4, CHOOSE_PX = 36, DRAG_PX = 8, LISTED = 12, HIT_PX = 31, OWN_PX = 30, LETTERED_PX = 18, AROUND_M = 1_500;
 /** Where the map was left: middle in metres, metres of one unit, the chosen plot. Kept while the app is open. */
 const view = { x: null, y: 0, metres: 1, chosen: null, for: null };
 
@@ -21,7 +21,7 @@ function ground(plots) {
   const drawn = plots.filter((plot) => plot.outline?.length > 2), all = drawn.flatMap((plot) => plot.outline);
   if (!all.length) return { flat: null, drawn: [] };
   const middle = box(all), flat = plane(middle.x, middle.y);
-  return { flat, drawn: drawn.map((plot) => { const ring = plot.outline.map(flat.to); return { plot, ring, box: box(ring) }; }) };
+  return { flat, drawn: drawn.map((plot) => { const ring = plot.outline.map(flat.to); return { plot, ring, box: box(ring), room: roomIn(ring) }; }) };
 }
 
 function fit(boxes) {
@@ -29,12 +29,19 @@ function fit(boxes) {
   Object.assign(view, { x: (left + right) / 2, y: (low + high) / 2, metres: Math.max((right - left) / (WIDTH - 2 * EDGE), (high - low) / (HEIGHT - 2 * EDGE), CLOSEST_M) });
 }
 
+/** The land about a place: the plots that can be walked to, large enough to read their names. */
+const around = ([x, y]) => Object.assign(view, { x, y, metres: Math.min(view.metres, AROUND_M / WIDTH) });
+
 export async function map() {
   listen();
   const { flat, drawn } = ground(pack().plots);
   if (!drawn.length) return { title: say("map.title"), back: "#/plots", body: [h("h1", null, say("map.none")), h("p", null, say("map.none.do")), h("a", { class: "act first", href: "#/plots" }, say("map.list"))] };
   const boxes = drawn.map((one) => one.box), ordered = new Set(pack().orders.map((order) => order.plot));
-  if (view.x === null || view.for !== drawn.length) { fit(boxes); Object.assign(view, { for: drawn.length, chosen: null }); }
+  if (view.x === null || view.for !== drawn.length) {
+    fit(boxes);
+    if (trust() === "good" && byDistance(pack().plots)[0].metres < AROUND_M) around(flat.to([standing.lon, standing.lat]));
+    Object.assign(view, { for: drawn.length, chosen: null });
+  }
 
   const links = drawn.map((one) => {
     const { code } = one.plot;
@@ -65,7 +72,7 @@ export async function map() {
   function drawPlaces() {
     const here = sure() ? at(flat.to([standing.lon, standing.lat])) : null;
     for (const one of links) {
-      const [cx, cy] = at([one.box.x, one.box.y]).map((value) => value.toFixed(1));
+      const [cx, cy] = at([one.room.x, one.room.y]).map((value) => value.toFixed(1));
       one.shape.setAttribute("d", pathOf(one.ring, at));
       one.hit.setAttribute("cx", cx);
       one.hit.setAttribute("cy", cy);
@@ -83,11 +90,12 @@ export async function map() {
     let letters = 0;
     for (const one of links) one.label.textContent = "";
     const lines = seen.slice(0, LISTED).map((one) => {
-      const fits = [one.plot.name, one.plot.code].find((words) => words && words.length * LETTER_PX < (one.box.right - one.box.left) / view.metres), letter = fits ? "" : String.fromCharCode(65 + (letters += 1) - 1);
+      const wide = one.room.wide / view.metres, high = (one.box.high - one.box.low) / view.metres, fits = [one.plot.name, one.plot.code].find((words) => words && words.length * LETTER_PX < wide);
+      const letter = fits || Math.min(wide, high) < LETTERED_PX ? "" : String.fromCharCode(65 + (letters += 1) - 1);
       one.label.textContent = fits || letter;
       return line(`#/plot/${encodeURIComponent(one.plot.code)}`, `${letter ? `${letter} · ` : ""}${called(one.plot)}`, [away(metresTo(one.plot.outline)), ordered.has(one.plot.code) ? say("map.ordered") : ""].filter(Boolean).join(" · "));
     });
-    for (const one of seen.slice(LISTED)) if (one.plot.name.length * LETTER_PX < (one.box.right - one.box.left) / view.metres) one.label.textContent = one.plot.name;
+    for (const one of seen.slice(LISTED)) if (one.plot.name.length * LETTER_PX < one.room.wide / view.metres) one.label.textContent = one.plot.name;
     list.replaceChildren(...lines);
   }
 

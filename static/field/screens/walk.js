@@ -108,11 +108,11 @@ function onTheWay(code) {
   const undo = act(say("walk.undo", { metres: trace.UNDO_M }), async () => { await walks.takeBack(); announce(say("walk.undone")); }, { plain: true, id: "undo" });
   follow(status, () => {
     if (walking.code !== code) return;
-    const stand = trace.standOf(walking.trace), words = told(), gps = standing.state === "here" ? say("walk.gps", { metres: figure(standing.accuracy_m) }) : "";
+    const stand = trace.standOf(walking.trace), nearHome = stand.way_m > HOME_AFTER_M && stand.home_m !== null && stand.home_m < HOME_M;
+    const words = nearHome && !walking.paused && ["kept", "still"].includes(walking.trace.told) ? say("walk.home.near") : told(), gps = standing.state === "here" ? say("walk.gps", { metres: figure(standing.accuracy_m) }) : "";
     sum.replaceChildren(...area2(stand));
     if (status.textContent !== words) status.textContent = words;
-    const nearHome = stand.way_m > HOME_AFTER_M && stand.home_m !== null && stand.home_m < HOME_M;
-    facts.textContent = [gps, say("walk.way", { distance: distance(stand.way_m) }), stand.way_m > HOME_AFTER_M ? say(nearHome ? "walk.home.near" : "walk.home", { distance: distance(stand.home_m) }) : ""].filter(Boolean).join(" · ");
+    facts.textContent = [gps, say("walk.way", { distance: distance(stand.way_m) }), stand.way_m > HOME_AFTER_M ? say("walk.home", { distance: distance(stand.home_m) }) : ""].filter(Boolean).join(" · ");
     drawn.replaceChildren(picture(say("walk.picture", { area: hectares(stand.area_ha), distance: distance(stand.way_m) }), code) ?? "");
     pause.textContent = say(walking.paused ? "walk.go_on" : "walk.pause");
     undo.disabled = !walking.trace.points.length;
