@@ -1,11 +1,14 @@
-"""Finds a Chromium for the browser tests, or gets one: ``python -m tests.browsers``.
+"""Finds a Chromium for the browser tests, or gets one: ``python -m tests.browsers``; ``--all`` also gets Firefox and WebKitGTK.
 
 In this order: ``PINARIO_CHROMIUM``, one on the path, Playwright's own; then the system's package
 manager where this user may run it, then Playwright's download. When nothing works it says what to do.
+The other engines come from the system's package manager only, and selenium, which drives WebKitGTK, with pip.
 """
 
 from __future__ import annotations
 
+import importlib
+import importlib.util
 import os
 import shutil
 import subprocess
@@ -36,6 +39,37 @@ def firefox() -> str | None:
     return next((path for name in ("firefox-esr", "firefox") if (path := shutil.which(name))), None)
 
 
+def webkit_driver() -> str | None:
+    """Path of WebKitGTK's WebDriver, or None."""
+    return shutil.which("WebKitWebDriver")
+
+
+def minibrowser() -> str | None:
+    """Path of the browser that it drives, which stands in no folder of the path."""
+    return next((str(path) for path in sorted(Path("/usr/lib").glob("*/webkit2gtk-4.*/MiniBrowser"), reverse=True)), None)
+
+
+def _selenium() -> bool:
+    return importlib.util.find_spec("selenium") is not None
+
+
+ENGINES = {"firefox": lambda: firefox(), "webkit": lambda: webkit_driver() and minibrowser() and shutil.which("Xvfb") and _selenium()}
+PACKAGES = ("firefox-esr", "webkit2gtk-driver", "xvfb", "xauth")
+WHAT_TO_DO_ALL = (f"As root on Debian: apt install {' '.join(PACKAGES)}; then .venv/bin/pip install -c .ci/constraints.txt -e '.[test,engines]'. "
+                  "Another Firefox is named in PINARIO_FIREFOX.")
+
+
+def get_all() -> list[str]:
+    """Get the other engines where that is possible; returns the names of those that are missing still."""
+    if not _selenium():
+        constraints = Path(__file__).parent.parent / ".ci" / "constraints.txt"
+        subprocess.run([sys.executable, "-m", "pip", "install", "-q", "-c", str(constraints), "selenium"])
+        importlib.invalidate_caches()
+    if any(not found() for found in ENGINES.values()):
+        _system_manager(*PACKAGES)
+    return [name for name, found in ENGINES.items() if not found()]
+
+
 def _playwrights() -> str | None:
     try:
         from playwright.sync_api import sync_playwright
@@ -47,12 +81,12 @@ def _playwrights() -> str | None:
     return path if Path(path).exists() else None
 
 
-def _system_manager() -> bool:
+def _system_manager(*packages: str) -> bool:
     if os.name != "posix" or os.geteuid() != 0 or not shutil.which("apt-get"):
         return False
     environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
     update = subprocess.run(["apt-get", "update", "-q"], env=environment)
-    install = subprocess.run(["apt-get", "install", "-q", "-y", "--no-install-recommends", "chromium"], env=environment)
+    install = subprocess.run(["apt-get", "install", "-q", "-y", "--no-install-recommends", *(packages or ("chromium",))], env=environment)
     return update.returncode == 0 and install.returncode == 0
 
 
@@ -86,3 +120,7 @@ if __name__ == "__main__":
         sys.exit(WHAT_TO_DO)
     version = subprocess.run([path, "--version"], capture_output=True, text=True).stdout.strip()
     print(f"Chromium for the tests: {path} ({version})")
+    if "--all" in sys.argv:
+        if missing := get_all():
+            sys.exit(f"Missing: {', '.join(missing)}. {WHAT_TO_DO_ALL}")
+        print(f"Firefox: {firefox()}; WebKitGTK: {minibrowser()} by {webkit_driver()}")

@@ -53,7 +53,12 @@ def main() -> int:
     parser.add_argument("--only", default="", help="kinds, separated by commas")
     parser.add_argument("--sabotage", choices=("all", *sabotage.KINDS))
     parser.add_argument("--keep", action="store_true")
+    parser.add_argument("--everything", action="store_true", help="three engines, their proofs, and the spoilt builds")
     asked = parser.parse_args()
+    if asked.everything:
+        from . import engines
+
+        return engines.main()
     with sync_playwright() as playwright:
         if asked.sabotage:
             return 0 if sabotaged(playwright, sabotage.KINDS if asked.sabotage == "all" else (asked.sabotage,), asked.engine, seed=asked.seed) else 1

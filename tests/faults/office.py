@@ -16,6 +16,7 @@ from tests.browser.conftest import settle
 from tests.browser.office import free_port, listening, wait_until
 from webapp import STATIC
 from webapp.database import backup, open_estate, restore
+from webapp.pages import phone_files
 from webapp.people import service as people
 
 from . import sabotage
@@ -38,7 +39,7 @@ class FaultyOffice:
             style = release / "style.css"
             style.write_text(f"{style.read_text()}\n/* release {n} */\n")
         (self.orders / "releases").write_text("\n".join(map(str, self.releases)))
-        self.release = 0
+        self.builds = {phone_files.build(release).name: release for release in self.releases}
         (self.orders / "release").write_text(str(self.releases[0]))
         self.log = (folder / "server.log").open("ab")
         self.process = subprocess.Popen([sys.executable, "-m", "tests.faults.serving", str(self.estate), str(self.port), str(self.orders), *([spoil] if spoil in ("no_digest", "not_atomic") else [])],
@@ -103,9 +104,11 @@ class FaultyOffice:
     def full(self, yes: bool) -> None:
         (self.orders / "full").touch() if yes else (self.orders / "full").unlink(missing_ok=True)
 
-    def next_release(self) -> None:
-        self.release = 1 - self.release
-        (self.orders / "release").write_text(str(self.releases[self.release]))
+    def serve_other_release(self, than: str) -> str:
+        """Serve the release that is not the build named ``than``; returns its name."""
+        name, folder = next((name, folder) for name, folder in self.builds.items() if name != than)
+        (self.orders / "release").write_text(str(folder))
+        return name
 
     # --- the estate ------------------------------------------------------------------------------------
 

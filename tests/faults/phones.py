@@ -6,11 +6,12 @@ import contextlib
 import os
 import shutil
 import signal
+import subprocess
 import time
 from pathlib import Path
 
 from tests.browser.office import Chromium, wait_until
-from tests.browsers import chromium, firefox
+from tests.browsers import chromium, firefox, minibrowser, webkit_driver
 
 SCRIPT = (Path(__file__).parent / "page.js").read_text()
 PATIENCE_MS = 15_000
@@ -93,6 +94,18 @@ class Phone:
     def kill(self) -> None:
         raise NotImplementedError
 
+    def leave(self) -> None:
+        """Close the browser as a person would."""
+        raise NotImplementedError
+
+    def back(self) -> None:
+        self.open()
+        self.goto()
+
+    def die(self) -> str:
+        self.kill()
+        return "killed by SIGKILL and reopened"
+
     def close(self) -> None:
         self.kill()
 
@@ -157,6 +170,9 @@ class ChromiumPhone(Phone):
             page.add_init_script("Object.defineProperty(Navigator.prototype, 'locks', { get: () => undefined })")
         return page
 
+    def leave(self) -> None:
+        self.browser.quit()
+
     def kill(self) -> None:
         self.browser.kill()
 
@@ -199,6 +215,10 @@ class FirefoxPhone(Phone):
         page.set_default_timeout(PATIENCE_MS)
         return page
 
+    def leave(self) -> None:
+        self.context.close()
+        self.context = None
+
     def kill(self) -> None:
         if self.context is None:
             return
@@ -215,4 +235,81 @@ class FirefoxPhone(Phone):
         shutil.rmtree(self.profile, ignore_errors=True)
 
 
-PHONES = {"chromium": ChromiumPhone, "firefox": FirefoxPhone}
+class WebKitPage:
+    """The few things of a Playwright page that a phone uses, over WebDriver."""
+
+    def __init__(self, driver) -> None:
+        self.driver, self.patience_s = driver, PATIENCE_MS / 1000
+        driver.set_script_timeout(90)
+
+    def goto(self, address: str) -> None:
+        self.driver.get(address)
+
+    def evaluate(self, function: str, argument=None):
+        told = self.driver.execute_async_script(
+            f"const done = arguments[arguments.length - 1], given = arguments[0];"
+            f"Promise.resolve().then(() => ({function})(given)).then((value) => done({{ value }}), (error) => done({{ error: String(error) }}));", argument)
+        if "error" in told:
+            raise RuntimeError(told["error"])
+        return told.get("value")
+
+    def wait_for_selector(self, selector: str, state: str = "attached", timeout: float = PATIENCE_MS) -> None:
+        wait_until(lambda: self.evaluate("(selector) => Boolean(document.querySelector(selector))", selector), f"{selector} is there", timeout / 1000)
+
+
+class WebKitPhone(Phone):
+    """WebKitGTK through WebDriver. Its automation sessions are ephemeral: nothing outlives the process, so it can't be killed and reopened."""
+
+    engine = "webkit"
+    can = frozenset(("wipe", "update"))
+
+    def __init__(self, playwright, number, road, office, folder) -> None:
+        super().__init__(number, road, office, folder)
+        self.screen = self.driver = None
+
+    def open(self):
+        from selenium import webdriver
+        from selenium.webdriver.webkitgtk.options import Options
+        from selenium.webdriver.webkitgtk.service import Service
+
+        self.screen = subprocess.Popen(["Xvfb", "-displayfd", "1", "-screen", "0", "800x900x24", "-nolisten", "tcp"], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
+        display = f":{self.screen.stdout.readline().strip()}"
+        options = Options()
+        options.binary_location = minibrowser()
+        options.add_argument("--automation")
+        environment = {**os.environ, "DISPLAY": display, "WEBKIT_DISABLE_COMPOSITING_MODE": "1", "LIBGL_ALWAYS_SOFTWARE": "1"}
+        self.driver = webdriver.WebKitGTK(options=options, service=Service(webkit_driver(), env=environment))
+        self.page = WebKitPage(self.driver)
+        return self
+
+    def reload(self) -> None:
+        self.goto("/field/manifest.webmanifest")
+        self.goto()
+        self.ensure()
+
+    def wipe(self) -> None:
+        assert self.call("forgetAll") is True
+        self.driver.delete_all_cookies()
+
+    def leave(self) -> None:
+        self.page.goto("about:blank")
+
+    def back(self) -> None:
+        self.goto()
+
+    def die(self) -> str:
+        self.leave()
+        return "left and opened again (its automation can't outlive a kill)"
+
+    def kill(self) -> None:
+        if self.driver is not None:
+            with contextlib.suppress(Exception):
+                self.driver.quit()
+            self.driver = None
+        if self.screen is not None:
+            self.screen.terminate()
+            self.screen.wait(20)
+            self.screen = None
+
+
+PHONES = {"chromium": ChromiumPhone, "firefox": FirefoxPhone, "webkit": WebKitPhone}

@@ -304,14 +304,13 @@ class Run:
 
     def do_update(self, step: Step, phone: Phone, rng) -> bool:
         """A new release is taken while a batch is under way: the page reloads itself in the middle of it."""
-        before = phone.build()
-        self.office.next_release()
+        coming = self.office.serve_other_release(phone.build())
         if phone.call("lookForUpdate") is not True:
             return False
         self.save(phone, schedule.drafts(rng, self.mine[phone.number]))
         slow = phone.road.arm(Fault("slow", number=0.4))
         phone.call("takeUpdate")
-        wait_until(lambda: phone.build() != before, "the page runs the new release", 20)
+        wait_until(lambda: phone.build() == coming, "the page runs the new release", 20)
         phone.road.disarm()
         return slow.happened.is_set() or wait_until(slow.happened.is_set, "the batch left", 5)
 
