@@ -105,12 +105,14 @@ def _tile_origin() -> str:
 
 
 def _headers(response: Response) -> Response:
+    response.headers.setdefault("X-Content-Type-Options", "nosniff")
+    if request.endpoint == "phone.release":  # parts of a page, never one: a page's rules would be a third of what a phone loads
+        return response
     tiles = _tile_origin() if request.endpoint == "map.page" else ""
     response.headers.setdefault(
         "Content-Security-Policy",
         "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; manifest-src 'self'; worker-src 'self'; "
         f"font-src 'self'; img-src 'self' data:{tiles}; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
-    response.headers.setdefault("X-Content-Type-Options", "nosniff")
     response.headers.setdefault("Referrer-Policy", "same-origin")
     response.headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
     response.headers.setdefault("Permissions-Policy", "geolocation=(self), camera=(self), screen-wake-lock=(self)")
