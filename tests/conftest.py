@@ -23,6 +23,15 @@ def db(estate_path):
 
 
 @pytest.fixture(scope="session")
+def playwright():
+    """Playwright, started once a run: it can't be started twice in one thread."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as running:
+        yield running
+
+
+@pytest.fixture(scope="session")
 def demo_made(tmp_path_factory):
     """The demo estate with its estimates, made once a run; tests get copies."""
     from webapp.commands.seeding import demo_estate

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 
 import pytest
-from playwright.sync_api import sync_playwright
 
 from tests.browsers import ARGS, needed
 from webapp import clock
@@ -54,12 +53,6 @@ def put_order(db, week, crew="Cuadrilla 2", plot="VS-01", day="2026-11-24"):
 @pytest.fixture(scope="session")
 def chromium_path():
     return needed()
-
-
-@pytest.fixture(scope="session")
-def playwright():
-    with sync_playwright() as running:
-        yield running
 
 
 @pytest.fixture()

@@ -17,13 +17,14 @@
   };
   const caught = async (work) => { try { return await work(); } catch (error) { return { error: error?.name || String(error) }; } };
   const news = async () => {
-    const unsent = await outbox.waiting(), pictures = await photos.sendPhotos.waiting();
-    const acked = (await all("records")).filter((entry) => entry.state !== "unsent" && !told.has(entry.id)).map((entry) => entry.id);
+    const pictures = await photos.sendPhotos.waiting(), records = await all("records");
+    const unsent = records.filter((entry) => entry.state === "unsent").length;
+    const acked = records.filter((entry) => entry.state !== "unsent" && !told.has(entry.id)).map((entry) => entry.id);
     const kept = (await all("photos")).filter((photo) => photo.state === "kept" && !toldPhotos.has(photo.digest)).map((photo) => photo.digest);
     acked.forEach((id) => told.add(id));
     kept.forEach((digest) => toldPhotos.add(digest));
     const { outcome, next_ms, enrol } = sender.sending;
-    return { unsent: unsent.count + pictures, acked, kept, outcome, enrol, wait_ms: next_ms === null ? null : next_ms - Date.now() };
+    return { unsent: unsent + pictures, acked, kept, outcome, enrol, wait_ms: next_ms === null ? null : next_ms - Date.now() };
   };
   globalThis.faults = {
     save: (drafts) => caught(async () => {
