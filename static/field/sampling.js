@@ -1,7 +1,7 @@
 // How many plants are enough and where the next one stands: the same arithmetic as survey/sampling.py.
 
 const Z95 = 1.959963984540054;
-const AHEAD = 3, MOST = 60;
+const AHEAD = 3, MOST = 60, SURPRISE_FROM = 3, SURPRISE_Z = 3;
 const GOLDEN = 0.6180339887498949;
 const GUESSED_ROWS = 60, GUESSED_PLANTS = 100;
 
@@ -26,10 +26,18 @@ export function stillNeeded(prior, n, narrowing) {
   return more;
 }
 
-/** What the screen shows: {mean_deg, sd_deg, low_deg, high_deg, more}, the interval at 95 %. */
+/** {off_deg, surprise}: how far this round lies from what was expected, and whether that is more than chance would do. */
+export function against(prior, values) {
+  const n = values.length;
+  if (!n) return { off_deg: 0, surprise: false };
+  const off = values.reduce((sum, value) => sum + value, 0) / n - prior.mean_deg;
+  return { off_deg: off, surprise: n >= SURPRISE_FROM && Math.abs(off) > SURPRISE_Z * Math.sqrt(prior.sd_deg ** 2 + prior.visit_sd_deg ** 2 + prior.plant_sd_deg ** 2 / n) };
+}
+
+/** What the screen shows: {mean_deg, sd_deg, low_deg, high_deg, more, off_deg, surprise}, the interval at 95 %. */
 export function stand(prior, values, narrowing) {
   const [mean, sd] = posterior(prior, values);
-  return { mean_deg: mean, sd_deg: sd, low_deg: mean - Z95 * sd, high_deg: mean + Z95 * sd, more: stillNeeded(prior, values.length, narrowing) };
+  return { mean_deg: mean, sd_deg: sd, low_deg: mean - Z95 * sd, high_deg: mean + Z95 * sd, more: stillNeeded(prior, values.length, narrowing), ...against(prior, values) };
 }
 
 /** Units needed for a mean within `error`, with the finite-population correction (Cochran 1977, §4.4–4.6). */

@@ -37,6 +37,7 @@ def test_sampling_stand(modules):
         assert found["mean_deg"] == pytest.approx(case["mean_deg"], abs=1e-9), case["why"]
         assert found["sd_deg"] == pytest.approx(case["sd_deg"], abs=1e-9), case["why"]
         assert found["more"] == case["more"], case["why"]
+        assert found["off_deg"] == pytest.approx(case["off_deg"], abs=1e-9) and found["surprise"] == case["surprise"], case["why"]
 
 
 def test_temperature_correction(modules):

@@ -47,6 +47,8 @@ def test_shared_stand(case):
     mean, sd = sampling.posterior(p, case["values_deg"])
     assert mean == pytest.approx(case["mean_deg"], abs=1e-9) and sd == pytest.approx(case["sd_deg"], abs=1e-9)
     assert sampling.still_needed(p, len(case["values_deg"]), case["narrowing_deg"]) == case["more"]
+    off, surprise = sampling.against(p, case["values_deg"])
+    assert off == pytest.approx(case["off_deg"], abs=1e-9) and surprise == case["surprise"]
 
 
 @pytest.mark.parametrize("case", CASES["correction"], ids=lambda c: c["why"])

@@ -11,7 +11,7 @@ import { interval } from "../strip.js";
 import { say } from "../words.js";
 import { sinceWords } from "./home.js";
 import { away, called } from "./plots.js";
-import { at20 } from "./reading.js";
+import { at20, surpriseWords } from "./reading.js";
 
 const NEXT = 3;
 
@@ -36,8 +36,9 @@ export async function done(id) {
     body: [
       h("h1", null, say("done.title", { n: values.length, plot: called(plot) })),
       now ? interval(now, plot.target_deg) : null,
-      now ? h("p", null, now.more > 0 ? say("done.more", { n: now.more }) : say("done.enough")) : null,
-      first ? [h("h2", null, say("done.next")), h("a", { class: "act first", href: to(first), id: "next" }, [called(first), h("small", { class: "aside" }, about(first))])] : null,
+      now?.surprise ? h("p", { class: "note warn" }, surpriseWords(now)) : null,
+      now && !now.surprise ? h("p", null, now.more > 0 ? say("done.more", { n: now.more }) : say("done.enough")) : null,
+      first ? [h("h2", null, say("done.next")), h("a", { class: "act first", href: to(first), id: "next" }, h("span", null, called(first), h("small", { class: "aside" }, about(first))))] : null,
       others.length ? h("ul", { class: "list" }, others.map((one) => line(to(one), called(one), about(one)))) : null,
       h("a", { class: "act plain", href: `#/count/${encodeURIComponent(round.plot)}` }, say("done.count")),
       h("a", { class: "act plain", href: "#/" }, say("done.home")),

@@ -14,6 +14,8 @@ import { uuid7 } from "../uuid7.js";
 import { hour, say } from "../words.js";
 import { called } from "./plots.js";
 
+const PICTURED = new Set(["remark", "loss", "load", "row_count"]);
+
 /** What the phone can fill in by itself; the crew may change it. */
 function prefilled(kind, orderId) {
   const order = orderId ? pack.order(orderId) : null, given = { crew: state.device?.crew ?? null };
@@ -38,14 +40,16 @@ export async function note(kind, code, extra, id) {
   const old = extra === "mend" ? recent.find((entry) => entry.id === id) : null;
   const last = outbox.current(recent).at(0);
   const draft = old ? outbox.record(old) : { ...prefilled(kind, extra), ...((await read(key)) ?? {}) };
-  const sheet = form(kind, fieldsOf(kind), draft, (values) => { if (!old) write(key, values); });
+  const already = old || !extra ? [] : Object.keys(prefilled(kind, extra)).filter((name) => name !== "finished");
+  const part = (mine) => form(kind, fieldsOf(kind).filter((field) => mine(field.name)), draft, (values) => { Object.assign(draft, values); if (!old) write(key, { ...draft }); });
+  const sheet = part((name) => !already.includes(name)), given = already.length ? part((name) => already.includes(name)) : null;
   const chosen = { blob: null };
-  const photo = kind === "remark" && !old && globalThis.crypto?.subtle ? photoField(chosen) : null;
+  const photo = PICTURED.has(kind) && !old && globalThis.crypto?.subtle ? photoField(chosen) : null;
   const back = old ? "#/log" : extra && extra !== "mend" ? `#/order/${encodeURIComponent(extra)}` : `#/plot/${encodeURIComponent(code)}`;
   const save = async () => {
-    const values = sheet.values();
-    if (!values) return;
-    const settled = await settleDoubts(kind, values);
+    const before = given ? given.values() : {}, asked = before && sheet.values();
+    if (!asked) return;
+    const settled = await settleDoubts(kind, { ...before, ...asked });
     if (!settled) return;
     const drafts = [{ kind, plot: code, replaces: old ? id : null, ...settled }];
     if (chosen.blob) {
@@ -61,6 +65,7 @@ export async function note(kind, code, extra, id) {
     title: called(plot), back,
     body: [
       h("h1", null, old ? say("note.mending", { kind: kindName(kind) }) : kindName(kind)),
+      given ? h("details", null, h("summary", null, say("note.given")), given.element) : null,
       sheet.element, photo,
       act(say(old ? "note.store_mended" : "note.store"), save, { class: "act first", id: "store" }),
       last && !old ? [h("p", { class: "soft" }, say("note.last", { hour: hour(last.saved_ms) })),

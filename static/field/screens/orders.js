@@ -28,13 +28,32 @@ export function cautionNote(order) {
     rest.length ? h("details", null, h("summary", null, say("order.cautions", { n: rest.length })), h("ul", null, rest.map((words) => h("li", null, words)))) : null];
 }
 
+const DAY_MS = 86_400_000, LONG = 26;
+
+/** Days in words, a run of them by its ends: "lun 23 de nov a vie 27 de nov". */
+function daysInWords(days) {
+  const runs = [];
+  for (const one of [...new Set(days)].sort()) {
+    const run = runs.at(-1);
+    if (run && Date.parse(one) - Date.parse(run.at(-1)) === DAY_MS) run.push(one);
+    else runs.push([one]);
+  }
+  return runs.map((run) => (run.length > 2 ? say("order.from_to", { from: day(run[0]), to: day(run.at(-1)) }) : run.map((one) => day(one)).join(", "))).join(", ");
+}
+
+/** Trucks by their hour, so that the same hour on five days is said once. */
+function trucksInWords({ trucks, days }) {
+  const hours = new Map();
+  for (const truck of trucks) hours.set(truck.hour, [...(hours.get(truck.hour) ?? []), truck.day]);
+  return [...hours].sort().map(([hour, at]) => (new Set(at).size === new Set(days).size && new Set(days).size > 1 ? say("order.every_day", { hour }) : `${hour}, ${daysInWords(at)}`)).join("; ");
+}
+
 /** What an order says, as [term, words] pairs in the order to read them. */
 function factsOf(found, state) {
   return [
-    [say("order.which"), inWords(found.which)], [say("order.what"), orderLine({ ...found, days: [] }, true)], [say("order.mass"), `${figure(found.mass_t, 1)} t`],
+    [say("order.which"), inWords(found.which)], [say("order.what"), `${say(`order.pass.${found.pass}`)} · ${say(`order.style.${found.cut_style}`)} · ${figure(found.mass_t, 1)} t`],
     [say("order.progress"), state.cut ? say("order.progress.of", { cut: figure(state.cut), all: figure(found.plants) }) : state.words],
-    [say("plot.gate"), pack.plot(found.plot)?.gate], [say("order.days"), found.days.map((one) => day(one)).join(", ")],
-    [say("order.trucks"), found.trucks.map((one) => `${day(one.day)} ${one.hour}`).join("; ")],
+    [say("plot.gate"), pack.plot(found.plot)?.gate], [say("order.days"), daysInWords(found.days)], [say("order.trucks"), trucksInWords(found)],
   ].filter(([, value]) => value);
 }
 
@@ -97,7 +116,7 @@ export async function order(id) {
     title: called(plot(found)), back: "#/",
     body: [
       h("h1", null, orderLine(found)),
-      h("dl", null, facts.map(([term, value]) => h("div", null, h("dt", null, term), h("dd", null, value)))),
+      h("dl", null, facts.map(([term, value]) => h("div", { class: value.length > LONG ? "long" : null }, h("dt", null, term), h("dd", null, value)))),
       found.remarks?.length ? [h("h2", null, say("order.remarks")), h("ul", { class: "list plain" }, found.remarks.map((one) => h("li", null, one.text, h("small", null, day(one.day)))))] : null,
       cautionNote(found),
       h("a", { class: "act first", href: `#/note/load/${code}/${encodeURIComponent(found.id)}`, id: "load" }, say("order.load")),

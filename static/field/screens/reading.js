@@ -33,6 +33,15 @@ function soFar(values, round) {
   return round.prior ? stand(round.prior, values, pack().settings.enough_narrowing_deg) : null;
 }
 
+/** "Your readings run 3.4 °Brix below what was expected": a wrong plot, a zero that is off, or news. */
+export const surpriseWords = ({ off_deg }) => say(off_deg < 0 ? "reading.below" : "reading.above", { off: figure(Math.abs(off_deg), 1, true) });
+
+function enoughWords(now, n) {
+  if (now.surprise) return surpriseWords(now);
+  if (now.more > 0) return say("reading.more", { n: now.more });
+  return n ? say("reading.enough", { n }) : say("reading.known");
+}
+
 function temperature(round) {
   if (keyed.temp !== null) return keyed.temp;
   return round.temp && Date.now() - round.temp_ms < TEMP_FRESH_MS ? round.temp : "";
@@ -110,7 +119,7 @@ export async function reading(what, id) {
         h("button", { type: "button", class: "quiet", id: "spot", onclick: elsewhere }, say("reading.elsewhere"))),
       h("div", { class: "values" }, brixButton, tempButton),
       now ? interval(now, plot.target_deg) : null,
-      now ? h("p", { id: "enough", role: "status" }, now.more > 0 ? say("reading.more", { n: now.more }) : say("reading.enough", { n: entries.length })) : h("p", { id: "enough" }, say("reading.taken", { n: entries.length })),
+      now ? h("p", { id: "enough", role: "status", class: now.surprise ? "warned" : null }, enoughWords(now, entries.length)) : h("p", { id: "enough" }, say("reading.taken", { n: entries.length })),
       fault,
       keypad(change, store),
       act(old ? say("reading.store_mended") : say("reading.store"), store, { class: "act first", id: "store" }),
