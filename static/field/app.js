@@ -109,8 +109,7 @@ async function start() {
   addEventListener("trouble", (event) => showTrouble(event.detail));
   addEventListener("unhandledrejection", (event) => showTrouble(event.reason));
   try {
-    await load();
-    await Promise.all([speak(state.language), loadFields(), loadTable(), pack.load()]);
+    await Promise.all([load().then(() => speak(state.language)), loadFields(), loadTable(), pack.load()]);
   } catch (error) {
     await speak(state.language);
     main.replaceChildren(h("h1", null, say("trouble.storage")), h("p", null, say("trouble.storage.do", { name: error?.name ?? "" })));

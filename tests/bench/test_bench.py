@@ -69,7 +69,8 @@ def test_a_thousand_plots_and_the_phone_keep_to_their_weight(tmp_path):
     found = page_times.map_weight(str(tmp_path / "tablas.db"))
     assert found["map_plots"] == 250 and found["map_kb"] == pytest.approx(found["map_script_kb"] + found["map_data_kb"])
     assert found["map_script_kb"] + 4 * found["map_data_kb"] <= found["map_target_kb"]
-    assert 20 < page_times.phone_weight()["phone_shell_kb"] <= 60
+    weight = page_times.phone_weight()
+    assert 20 < weight["phone_shell_kb"] <= weight["phone_shell_target_kb"] == 90
 
 
 def test_page_times_are_of_pages_that_answer(demo_path):
@@ -87,3 +88,55 @@ def test_cutting_is_measured_against_every_rule(demo_path):
     found = cutting_plan.measure(open_estate(demo_path), seconds=5)
     against = {name: v for name, v in found.items() if name.startswith("better_than_") and name != "better_than_unaided"}
     assert len(against) >= 4 and all(v >= -1e-9 for v in against.values()), "never worse than what people do"
+
+
+def test_the_phone_keeps_to_its_weights_and_asks_again_for_nothing():
+    """The cheap ones of ``bench field``; what takes a browser and a quiet machine is measured by the command."""
+    done = bench(None, "field", "--only", "pack", "--json", language="en")
+    assert done.exit_code == 0, done.stderr
+    pack = json.loads(done.stdout)["field"]["pack"]
+    assert pack["met"] and pack["plots"] == 200 and pack["orders"] == 12 and 10 < pack["pack_kb"] <= pack["target_kb"] == 60
+    assert pack["unchanged_status"] == 304 and pack["unchanged_bytes"] < 1024 and pack["unchanged_ms"] > 0
+
+
+def test_a_few_phones_at_once_each_get_their_receipts(tmp_path):
+    """The crowd in small: its client, its checks and its floor; the ratio of so few says nothing."""
+    from webapp.bench import field_crowd, thousand_plots
+
+    thousand_plots.build(tmp_path / "e.db", 3).conn.close()
+    found = field_crowd.measure(tmp_path / "e.db", tmp_path, repeats=1, phones=6)
+    assert found["phones"] == 6 and found["most_at_once"] >= 1 and 0 < found["floor_s"] and found["ratio"] == pytest.approx(found["last_s"] / found["floor_s"])
+
+
+@pytest.mark.browser
+def test_a_first_visit_weighs_on_the_wire_what_it_may(tmp_path):
+    from tests.browsers import needed
+    from webapp.bench import field_shell, thousand_plots
+
+    needed()
+    thousand_plots.build(tmp_path / "e.db", 3).conn.close()
+    found = field_shell.measure(tmp_path / "e.db", tmp_path)
+    assert found["files_kb"] < found["wire_kb"] <= found["target_kb"] == 90, found
+    assert found["requests"] <= 15
+
+
+def test_without_playwright_it_says_what_to_install(monkeypatch, tmp_path):
+    import sys
+
+    from webapp.bench import field_shell
+    from webapp.problems import Problem
+
+    monkeypatch.setitem(sys.modules, "playwright.sync_api", None)
+    with pytest.raises(Problem) as told:
+        field_shell.measure(tmp_path / "none.db", tmp_path)
+    assert told.value.code == "bench_no_playwright" and "pinario[bench]" in told.value.do("es")
+
+
+@pytest.mark.parametrize("language, says", [("es", "NO CUMPLE"), ("en", "NOT MET")])
+def test_lines_say_the_target_and_whether_it_is_met(language, says):
+    from webapp.cli import Edge
+    from webapp.commands.bench import _field_lines
+
+    one = {"met": False, "plots": 200.0, "orders": 12.0, "pack_kb": 61.0, "plain_kb": 300.0, "pack_ms": 90.0, "unchanged_status": 304.0, "unchanged_bytes": 700.0, "unchanged_ms": 9.0, "manifest_ms": 2.0, "target_kb": 60.0}
+    [line] = _field_lines(Edge("", language), {"pack": one})
+    assert says in line and "61.0 KB" in line and "60)" in line

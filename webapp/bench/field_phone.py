@@ -68,6 +68,19 @@ def first_paint_ms(page) -> float:
     }).observe({ type: 'paint', buffered: true }))""")
 
 
+USABLE = """new MutationObserver((_, looking) => {
+  if (!document.body?.dataset.ready) return;
+  looking.disconnect();
+  requestAnimationFrame(() => { const painted = new MessageChannel(); painted.port1.onmessage = () => { window.benchUsable = performance.now(); }; painted.port2.postMessage(0); });
+}).observe(document, { subtree: true, attributes: true, attributeFilter: ['data-ready'] });"""
+
+
+def usable_ms(page) -> float:
+    """ms from the start of the visit until the frame after the first screen stood; the page must have been opened with ``USABLE``."""
+    page.wait_for_function("() => window.benchUsable > 0")
+    return page.evaluate("() => window.benchUsable")
+
+
 def settled(page, ready: str = "body[data-ready]") -> None:
     page.wait_for_selector(ready, state="attached")
 
@@ -79,21 +92,26 @@ def kept(page) -> None:
 
 
 class Relay:
-    """A wire between phone and office that counts every byte going down and up, page and worker alike."""
+    """A wire between phone and office that counts every byte going down and up, page and worker alike, and that can be cut."""
 
     def __init__(self, port: int) -> None:
-        self.target, self.down, self.up = port, 0, 0
-        self.door = socket.create_server(("127.0.0.1", 0))
-        self.port = self.door.getsockname()[1]
-        threading.Thread(target=self._accept, daemon=True).start()
+        self.target, self.down, self.up, self.port, self.lines = port, 0, 0, 0, []
+        self.mend()
 
-    def _accept(self) -> None:
+    def mend(self) -> None:
+        """Open the door, after a cut on the same port."""
+        self.door = socket.create_server(("127.0.0.1", self.port))
+        self.port = self.door.getsockname()[1]
+        threading.Thread(target=self._accept, args=(self.door,), daemon=True).start()
+
+    def _accept(self, door: socket.socket) -> None:
         while True:
             try:
-                phone, _ = self.door.accept()
+                phone, _ = door.accept()
+                office = socket.create_connection(("127.0.0.1", self.target))
             except OSError:
                 return
-            office = socket.create_connection(("127.0.0.1", self.target))
+            self.lines += [phone, office]
             for source, goal, way in ((phone, office, "up"), (office, phone, "down")):
                 threading.Thread(target=self._carry, args=(source, goal, way), daemon=True).start()
 
@@ -105,8 +123,16 @@ class Relay:
         with contextlib.suppress(OSError):
             goal.shutdown(socket.SHUT_WR)
 
-    def close(self) -> None:
+    def cut(self) -> None:
+        """No road: the door shut, every open line ended."""
+        with contextlib.suppress(OSError):
+            self.door.shutdown(socket.SHUT_RDWR)
         self.door.close()
+        for line in self.lines:
+            with contextlib.suppress(OSError):
+                line.shutdown(socket.SHUT_RDWR)
+            line.close()
+        self.lines = []
 
 
 def enter(page, address: str, code: str, role: str = "sampler") -> None:

@@ -30,5 +30,5 @@ def measure(estate: Path, folder: Path) -> dict[str, float]:
         field_phone.kept(page)
         page.wait_for_timeout(500)
         wire = relay.down / 1024
-        relay.close()
+        relay.cut()
     return {"met": wire <= TARGET_KB, "files_kb": files_kb(), "page_kb": sum(sizes) / 1024, "requests": float(len(sizes)), "wire_kb": wire, "wire_up_kb": relay.up / 1024, "target_kb": TARGET_KB}
