@@ -39,7 +39,8 @@ class FaultyOffice:
             style = release / "style.css"
             style.write_text(f"{style.read_text()}\n/* release {n} */\n")
         (self.orders / "releases").write_text("\n".join(map(str, self.releases)))
-        self.builds = {phone_files.build(release).name: release for release in self.releases}
+        self.made = [phone_files.build(release) for release in self.releases]
+        self.builds = {build.name: release for build, release in zip(self.made, self.releases)}
         (self.orders / "release").write_text(str(self.releases[0]))
         self.log = (folder / "server.log").open("ab")
         self.process = subprocess.Popen([sys.executable, "-m", "tests.faults.serving", str(self.estate), str(self.port), str(self.orders), *([spoil] if spoil in ("no_digest", "not_atomic") else [])],

@@ -49,6 +49,10 @@ class Phone:
             except Exception as error:  # a reload in the middle takes the page's context away
                 last = error
                 time.sleep(0.2)
+                if "imported module" in str(error):  # a page remembers that a module could not be had
+                    with contextlib.suppress(Exception):
+                        self.goto("/field/manifest.webmanifest")
+                        self.goto()
         with contextlib.suppress(Exception):
             last.add_note(f"phone {self.number} shows: {self.evaluate('() => location.href + document.body.outerHTML.slice(0, 600)')}")
         raise last

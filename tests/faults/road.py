@@ -67,9 +67,17 @@ class Roads:
         self.thread = threading.Thread(target=self.loop.run_forever, daemon=True)
         self.thread.start()
         self.opened: list[Road] = []
+        self.files: dict[str, bytes] = {}
 
     def run(self, work, patience_s: float = 60):
         return asyncio.run_coroutine_threadsafe(work, self.loop).result(patience_s)
+
+    def keep_modules(self, build) -> None:
+        """The modules that the harness drives, of a release that the office may no longer serve: what a browser's own cache of these
+        unchanging addresses holds. The page's own files are not among them."""
+        for name, body in build.files.items():
+            if name.endswith(".js") and name != "app.js":
+                self.files[f"/s/{build.name}/{name}"] = answer("200 OK", "text/javascript; charset=utf-8", body, "Cache-Control: public, max-age=31536000, immutable")
 
     async def cancel_rest(self) -> None:
         rest = asyncio.all_tasks() - {asyncio.current_task()}
@@ -97,7 +105,7 @@ class Road:
         self.armed: list[Fault] = []
         self.history: list[tuple[bytes, bytes]] = []  # requests with records, as they came from the phone
         self.kept: list[tuple[bytes, bytes]] = []  # lost on the way, to arrive later
-        self.files: dict[bytes, bytes] = {}
+        self.files = roads.files
         self.posts = 0
         self.tasks: set[asyncio.Task] = set()  # held here, or a waiting one may be collected
 

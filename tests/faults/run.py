@@ -19,6 +19,8 @@ from .road import PHOTOS, Fault, Roads
 from .schedule import Step
 
 EVERYWHERE = frozenset(schedule.WEIGHTS) - {"quota", "wipe", "tabs", "tabs_unlocked", "update", "browser_killed"}
+FULL_RUN = 150
+"""From so many faults on, a kind that never came about is a failure: it would be claimed and not tried."""
 ROUNDS = 60
 BACKUP_EVERY = 20
 
@@ -60,6 +62,8 @@ class Run:
         self.phones: list[Phone] = []
         self.mine: dict[int, list[str]] = {}
         self.forged_at: dict[Path, set[str]] = {}
+        for build in self.office.made:
+            self.roads.keep_modules(build)
         for number in range(phones):
             phone = make_phone(number, self.roads.open(self.office.port), self.office, folder)
             self.phones.append(phone)
@@ -374,6 +378,9 @@ def execute(engine: str, make_phone, faults: int, seed: int, phones: int, folder
             if sum(run.happened.values()) >= faults:
                 break
         verdict = run.finish()
+        untried = sorted(kind for kind in kinds if not run.happened[kind])
+        if untried and faults >= FULL_RUN:
+            failure = f"FAILED: never came about: {', '.join(untried)}"
     except Exception:
         failure = f"FAILED at seed {seed}, step {step}\n{traceback.format_exc()}"
     finally:

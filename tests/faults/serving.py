@@ -121,6 +121,7 @@ def main() -> None:
     orders = Orders(Path(folder))
     for release in {phone_files.FOLDER, *(Path(line) for line in (orders.folder / "releases").read_text().splitlines())}:
         phone_files.build(release)  # made once, before the fork
+    create_app(estate)  # loads every page's module
     child = 0
     for line in sys.stdin:
         if line.strip() == "start":
