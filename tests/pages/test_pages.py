@@ -158,3 +158,21 @@ def test_pages_hold_while_a_refit_is_half_done(demo_path):
             assert reply.status_code == 200, (moment, path)
         assert "jimada" not in client.get("/plots/AA-01").get_data(as_text=True).split("</h1>")[0]
         ripeness.fit(db)
+
+
+def test_a_file_of_unsent_records_is_read_on_the_page_and_twice_doubles_nothing(demo_site, sign_in):
+    from io import BytesIO
+
+    from webapp.database import open_estate
+    from webapp.survey import service as survey
+
+    client, db = sign_in("agronoma"), open_estate(demo_site.config["ESTATE"])
+    name = "019a0000-0000-7000-8000-0000000000f1"
+    line = json.dumps({"id": name, "install": "019a0000-0000-7000-8000-0000000000aa", "seq": 1, "kind": "remark", "plot": "VS-04", "taken_at": "2026-11-22T09:00:00-06:00", "text": "Se cayó el puente"}).encode() + b"\n"
+    for said in ("1 en uso, 0 ya estaban", "0 en uso, 1 ya estaban"):
+        reply = client.post("/held/file", data={"file": (BytesIO(line), "pinario-1.jsonl")}, content_type="multipart/form-data", follow_redirects=True)
+        assert reply.status_code == 200 and said in reply.get_data(as_text=True)
+    bad = client.post("/held/file", data={"file": (BytesIO(b"\x00\x01 esto no es"), "foto.jsonl")}, content_type="multipart/form-data")
+    assert 400 <= bad.status_code < 500 and 'role="alert"' in bad.get_data(as_text=True)
+    survey.take_out(db, name, "prueba", "era una prueba")
+    db.conn.close()

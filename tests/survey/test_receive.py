@@ -188,3 +188,11 @@ def test_a_record_in_use_is_corrected_by_the_office_and_the_original_stays(field
     assert gone.value.code == "record_not_in_use" and service.editable(field, record(1)["id"]) == []
     service.take_out(field, record(2)["id"], "Ana", "planta de otra tabla")
     assert service.readings(field)["brix_raw_deg"].tolist() == [25.5]
+
+
+def test_the_office_sees_which_of_a_phones_records_never_came(field):
+    receive(field, batch(*(record(n) for n in (1, 2, 4, 8, 9))))
+    phone = service.phones(field)[0]
+    assert (phone["missing"], phone["holes"]) == (4, [(3, 3), (5, 7)])
+    receive(field, batch(*(record(n) for n in (3, 5, 6, 7))))
+    assert (service.phones(field)[0]["missing"], service.phones(field)[0]["holes"]) == (0, [])

@@ -16,6 +16,7 @@ from .picture_outline import outline_picture
 from .resting import known_doubts
 
 bp = Blueprint("held", __name__)
+FILE_BYTES = 32 * 1024 * 1024
 
 
 @bp.get("/held")
@@ -25,13 +26,27 @@ def page(problem: Problem | None = None) -> str:
     held, outlines = [row for row in survey.held(db()) if row["id"] not in walked], len(waiting) + len(walks)
     return render("held.html", title=words("pages.held.title", n=len(held) + len(doubts) + outlines, held=len(held), doubts=len(doubts), waiting=outlines),
                   held=held, doubts=doubts, waiting=waiting, walks=walks, pictures={walk.record: _picture(walk) for walk in walks}, problem=problem, can_mend=may("mend_records"),
-                  done=request.args.get("done", ""), plot_codes=set(land.plots(db()).index))
+                  done=request.args.get("done", ""), came={name: request.args.get(name, 0, type=int) for name in ("kept", "already", "waiting")}, plot_codes=set(land.plots(db()).index))
 
 
 def _picture(walk) -> str:
     title = words("pages.walk.picture", plot=walk.name)
     desc = words("pages.walk.picture_desc", new_ha=walk.area_ha, n=len(walk.crossings), beside=", ".join(walk.neighbours) or "–")
     return outline_picture(f"walk-{walk.record}-picture", walk.drawn, walk.old, walk.neighbours, walk.names_at, walk.crossings, title, desc, words("pages.walk.north"))
+
+
+@bp.post("/held/file")
+def file() -> Response | tuple[str, int]:
+    """Records of a file: what a phone saved as a last resort, or a sheet somebody typed. Loading twice doubles nothing."""
+    sent = request.files.get("file")
+    try:
+        if sent is None or not sent.filename:
+            raise Problem("no_file", where="file")
+        report = survey.load_file(db(), sent.read(FILE_BYTES + 1), sent.filename, g.person.name)
+    except Problem as problem:
+        return page(problem), problem.status
+    jobs.ask(db(), "estimates", g.person.name)
+    return redirect(url_for("held.page", done="file", kept=report.kept, already=report.already, waiting=report.held), 303)
 
 
 def _after(done: str) -> Response:

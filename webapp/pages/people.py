@@ -20,7 +20,10 @@ bp = Blueprint("people", __name__)
 @bp.get("/people")
 def page(problem: Problem | None = None) -> str:
     phones = people.devices(db())
-    installs = {row["sender"]: row for row in survey.phones(db())}
+    installs: dict[str, list[dict]] = {}
+    for row in survey.phones(db()):  # a phone whose storage was wiped has more than one
+        runs = ", ".join(str(first) if first == last else f"{first}–{last}" for first, last in row["holes"])
+        installs.setdefault(row["sender"], []).append({**row, "runs": runs})
     active = [p for p in phones if not p["revoked_at"]]
     return render("people.html", title=words("pages.people.title", n=len(people.people(db())), phones=len(active)), people=people.people(db()),
                   phones=phones, installs=installs, roles=permissions.ROLES, problem=problem)

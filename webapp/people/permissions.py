@@ -51,6 +51,7 @@ ROUTES: dict[str, str] = {
     "held.aside": "mend_records",
     "held.correct": "mend_records",
     "held.doubt": "mend_records",
+    "held.file": "mend_records",
     "held.keep": "mend_records",
     "held.mend": "mend_records",
     "held.outline": "load_land",

@@ -121,8 +121,9 @@ def photo(db: Database, digest: str) -> dict:
 
 
 def phones(db: Database) -> list[dict]:
-    """Installs with their highest seq, how many arrived, and how many are missing between."""
-    return [{**row, "missing": max(0, row["seq_high"] - row["seq_low"] + 1 - row["seq_count"]) if row["seq_count"] else 0} for row in store.installs(db)]
+    """Installs with their highest seq, how many arrived, how many are missing between, and in which runs of ``seq``."""
+    found = [{**row, "missing": max(0, row["seq_high"] - row["seq_low"] + 1 - row["seq_count"]) if row["seq_count"] else 0} for row in store.installs(db)]
+    return [{**row, "holes": store.holes(db, row["id"]) if row["missing"] else []} for row in found]
 
 
 def review(db: Database) -> dict[str, int]:

@@ -69,6 +69,13 @@ def installs(db: Database) -> list[dict]:
         coalesce(min(r.seq), 1) AS seq_low FROM install i LEFT JOIN record r ON r.install = i.id GROUP BY i.id ORDER BY i.last_at DESC""")
 
 
+def holes(db: Database, install: str) -> list[tuple[int, int]]:
+    """Runs of ``seq`` (first, last) that never came between the lowest and the highest that did, at most twenty."""
+    found = rows(db, """SELECT before + 1 AS first, seq - 1 AS last FROM (SELECT seq, lag(seq) OVER (ORDER BY seq) AS before FROM
+        (SELECT DISTINCT seq FROM record WHERE install = ? AND seq IS NOT NULL)) WHERE seq > before + 1 ORDER BY first LIMIT 20""", [install])
+    return [(row["first"], row["last"]) for row in found]
+
+
 def kept_of(db: Database, kind: str) -> list[dict]:
     """Kept records of one kind with the bytes they came in, by time."""
     return rows(db, "SELECT id, bytes FROM record WHERE kind = ? AND state = 'kept' ORDER BY taken_fixed, id", [kind])
