@@ -47,7 +47,7 @@ export async function save(...drafts) {
   const now = new Date();
   const saved = await withRoom(() => within(["records", "meta"], "readwrite", async (tx) => {
     const meta = tx.objectStore("meta"), records = tx.objectStore("records");
-    let install = await got(meta.get("install")), seq = (await got(meta.get("seq"))) ?? 0;
+    let [install, seq = 0] = await Promise.all([got(meta.get("install")), got(meta.get("seq"))]);
     if (!install) meta.put(install = uuid7(), "install");
     const entries = [];
     for (const draft of drafts) {
