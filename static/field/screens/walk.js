@@ -26,9 +26,11 @@ function oldRing(code) {
   return walking.trace.flat && outline?.length > 2 ? outline.map(walking.trace.flat.to) : null;
 }
 
+const blocked = () => ["refused", "missing"].includes(standing.state);
+
 /** Is there a GPS to walk with? Words and a way out when not, else null. */
 function noGps() {
-  if (!["refused", "missing"].includes(standing.state)) return null;
+  if (!blocked()) return null;
   return [h("p", { class: "note warn", role: "alert" }, h("b", null, say(`walk.gps.${standing.state}`)), " ", say(`walk.gps.${standing.state}.do`)),
     standing.state === "refused" ? act(say("walk.gps.again"), async () => { listen(true); await draw(true); }, { id: "ask-again" }) : null];
 }
@@ -43,9 +45,10 @@ async function giveUp(code) {
 const leave = (code) => act(say("walk.leave"), () => giveUp(code), { plain: true, id: "leave" });
 const screen = (code, ...body) => ({ title: called(plotOf(code)), back: backTo(code), body });
 
-/** Keep `update` running while its element is on the page. */
+/** Keep `update` running while its element is on the page; a permission given or refused meanwhile draws the screen anew. */
 function follow(element, update) {
-  const hear = () => { if (element.isConnected) update(); else { removeEventListener("walk", hear); removeEventListener("ground", hear); } };
+  const before = blocked();
+  const hear = () => { if (element.isConnected && blocked() !== before) draw(true); else if (element.isConnected) update(); else { removeEventListener("walk", hear); removeEventListener("ground", hear); } };
   update();
   setTimeout(() => { addEventListener("walk", hear); addEventListener("ground", hear); }, 0);
 }
@@ -76,10 +79,10 @@ const other = (code) => screen(code, h("h1", null, say("walk.other", { plot: cal
 function choose(code) {
   const begin = (mode) => async () => { await walks.begin(code, mode); await draw(); };
   const without = noGps(), status = h("p", { class: "soft" });
-  follow(status, () => { status.textContent = groundWords(); });
+  follow(status, () => { status.textContent = without ? "" : groundWords(); });
   return screen(code, h("h1", null, say("walk.title", { plot: called(plotOf(code)) })), pack.plot(code) ? null : h("p", { class: "note" }, say("walk.unknown")), without,
     without ? null : [act(say("walk.begin"), begin("walking"), { class: "act first", id: "begin-walk" }), h("p", null, say("walk.begin.say")),
-      act(say("walk.corners"), begin("corners"), { class: "act first", id: "begin-corners" }), h("p", null, say("walk.corners.say")), status]);
+      act(say("walk.corners"), begin("corners"), { class: "act first", id: "begin-corners" }), h("p", null, say("walk.corners.say"))], status);
 }
 
 /** What became of the last fix, in words that change only with the matter; the figure stands beside it. */
