@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import argparse
 import tempfile
+from math import cos, hypot, radians
 from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
 from tests.browsers import ARGS, needed
 from webapp.cutting import service as cutting
-from webapp.database import open_estate, rows
+from webapp.database import backup, open_estate, rows
 from webapp.land import service as land
 from webapp.people import service as people
 
@@ -23,6 +24,7 @@ from . import hand
 from .office import Office
 
 SIZE = {"width": 412, "height": 823}
+M_PER_DEG, STEP_M = 111_195, 10
 READINGS = ("24.2", "22.8", "25.5", "21.0", "26.1", "24.0", "23.3", "22.4", "25.0", "23.7")
 
 
@@ -94,7 +96,7 @@ def sampler(page, office, db, film: Film, language: str) -> None:
     page.emulate_media(color_scheme="dark")
     page.reload()
     hand.ready(page)
-    page.wait_for_timeout(600)
+    page.wait_for_selector("#begin")
     film.shot("home-in-the-dark")
     page.emulate_media(color_scheme="light")
     film.shot("home", whole=True)
@@ -169,9 +171,10 @@ def walker(page, office, db, film: Film, code: str) -> None:
     page.click("#begin-walk")
     page.wait_for_selector("#close")
     for (ax, ay), (bx, by) in zip(ring, ring[1:]):
-        for k in range(6):
-            page.context.set_geolocation({"longitude": ax + (bx - ax) * k / 6, "latitude": ay + (by - ay) * k / 6, "accuracy": 5})
-            page.wait_for_timeout(60)
+        steps = max(1, round(hypot((bx - ax) * cos(radians(ay)), by - ay) * M_PER_DEG / STEP_M))
+        for k in range(steps):
+            page.context.set_geolocation({"longitude": ax + (bx - ax) * k / steps, "latitude": ay + (by - ay) * k / steps, "accuracy": 5})
+            page.wait_for_timeout(40)
     page.wait_for_timeout(300)
     film.shot("walking", whole=True)
     page.click("#close")
@@ -226,23 +229,27 @@ def main() -> None:
     asked.add_argument("--estate", type=Path, help="a demo estate with published orders made before")
     given = asked.parse_args()
     with tempfile.TemporaryDirectory() as scratch, sync_playwright() as playwright:
-        path = given.estate or Path(scratch) / "estate.db"
-        db = open_estate(path) if given.estate else demo(path)
-        office = Office(path, Path(scratch) / "server.log").start()
+        made = open_estate(given.estate) if given.estate else demo(Path(scratch) / "demo.db")
         browser = playwright.chromium.launch(executable_path=needed(), args=ARGS)
-        order = rows(db, "SELECT crew, plot FROM cutting_order ORDER BY crew, day LIMIT 1")[0]
-        try:
-            for language in (given.language,) if given.language else ("es", "en"):
-                lon, lat = inside(db, order["plot"])
-                for who, play in (("sampler", lambda page, film: (sampler(page, office, db, film, language), walker(page, office, db, film, order["plot"]))),
-                                  ("crew", lambda page, film: crew(page, office, db, film, language, order["crew"]))):
-                    context = phone(browser, lon, lat)
-                    play(context.new_page(), Film(context.pages[0], given.folder / f"{who}-{language}"))
-                    context.close()
-        finally:
-            browser.close()
-            office.stop()
-            db.conn.close()
+        for language in (given.language,) if given.language else ("es", "en"):
+            morning(browser, backup(made, Path(scratch) / f"{language}.db"), given.folder, language)
+        browser.close()
+
+
+def morning(browser, estate: Path, folder: Path, language: str) -> None:
+    """Both strips in one language, on an estate of their own."""
+    db, office = open_estate(estate), Office(estate, estate.with_suffix(".log")).start()
+    order = rows(db, "SELECT crew, plot FROM cutting_order ORDER BY crew, day LIMIT 1")[0]
+    plays = {"sampler": lambda page, film: (sampler(page, office, db, film, language), walker(page, office, db, film, order["plot"])),
+             "crew": lambda page, film: crew(page, office, db, film, language, order["crew"])}
+    try:
+        for who, play in plays.items():
+            context = phone(browser, *inside(db, order["plot"]))
+            play(context.new_page(), Film(context.pages[0], folder / f"{who}-{language}"))
+            context.close()
+    finally:
+        office.stop()
+        db.conn.close()
 
 
 if __name__ == "__main__":

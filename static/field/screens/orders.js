@@ -17,7 +17,7 @@ const plot = (order) => pack.plot(order.plot) ?? { code: order.plot, name: order
 export function orderLine(order, short = false) {
   const plants = order.plants ? say("order.plants", { n: order.plants, plants: figure(order.plants) }) : `${figure(order.mass_t, 1)} t`;
   const how = [plants, say(`order.pass.${order.pass}`), say(`order.style.${order.cut_style}`)];
-  return short ? [...how, (order.days ?? []).map((one) => day(one)).join(", ")].filter(Boolean).join(" · ") : `${called(plot(order))}: ${plants}`;
+  return short ? [...how, daysInWords(order.days ?? [])].filter(Boolean).join(" · ") : `${called(plot(order))}: ${plants}`;
 }
 
 /** The cautions of an order; the first in full, the rest behind one tap. */
