@@ -126,10 +126,11 @@ _TEXTS = ("install", "round", "kind", "plot", "taken_at", "replaces")
 
 def envelope(raw: dict) -> tuple[rec.Record | None, tuple[str, dict]]:
     """The record with its envelope checked, or None and why not."""
-    install, round_, kind, plot, taken_at, replaces = texts = [raw.get(name) for name in _TEXTS]
-    for name, value in zip(_TEXTS, texts):
+    get = raw.get
+    install, round_, kind, plot, taken_at, replaces = texts = get("install"), get("round"), get("kind"), get("plot"), get("taken_at"), get("replaces")
+    for value in texts:
         if value is not None and not isinstance(value, str):
-            return None, ("wrong_type", {"field": name, "value": str(value)[:60]})
+            return None, ("wrong_type", {"field": _TEXTS[texts.index(value)], "value": str(value)[:60]})
     seq, confirmed = raw.get("seq"), raw.get("confirmed")
     if seq is not None and (isinstance(seq, bool) or not isinstance(seq, int)):
         return None, ("wrong_type", {"field": "seq", "value": str(seq)[:60]})
