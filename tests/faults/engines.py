@@ -25,7 +25,7 @@ from webapp.people import service as people
 from . import sabotage
 from .phones import PHONES, PATIENCE_MS
 
-FAULTS = {"chromium": 1000, "firefox": 200, "webkit": 200}
+FAULTS = {"chromium": 1000, "firefox": 250, "webkit": 300}
 TEXTS = ("El portón está caído", "Agua en la brecha", "Ñandú suelto 🌵")
 
 _FILL = """({ at, text }) => { const field = document.querySelector(at); field.focus(); field.value = text; field.dispatchEvent(new Event("input", { bubbles: true })); }"""

@@ -36,7 +36,11 @@
       }
       return (await outbox.save(...ready)).map(({ id, seq, bytes }) => ({ id, seq, bytes, digest: JSON.parse(bytes).digest ?? null }));
     }),
-    send: () => caught(async () => { await sender.send(true); return news(); }),
+    send: () => caught(async () => { // one that never ends is the phone's fault and must be told, not waited for
+      const hung = new Promise((resolve, reject) => setTimeout(() => reject(new DOMException("", "SendNeverEnded")), 70_000));
+      await Promise.race([sender.send(true), hung]);
+      return news();
+    }),
     kick: () => { sender.send(true); return true; },
     news: () => caught(news),
     everything: () => caught(async () => ({ records: (await all("records")).map(({ id, bytes, state }) => ({ id, bytes, state })),
@@ -61,6 +65,10 @@
       sender.send(true);
       waiting.postMessage("take over");
       return true;
+    }),
+    workers: () => caught(async () => {
+      const registration = await navigator.serviceWorker.getRegistration("/field/"), state = (worker) => worker?.state ?? null;
+      return { here: base, controller: state(navigator.serviceWorker.controller), active: state(registration?.active), waiting: state(registration?.waiting), installing: state(registration?.installing), caches: await caches.keys() };
     }),
     forgetAll: () => caught(async () => {
       (await new Promise((resolve, reject) => { const request = indexedDB.open("pinario"); request.onsuccess = () => resolve(request.result); request.onerror = () => reject(request.error); })).close();

@@ -24,6 +24,7 @@ class Phone:
 
     def __init__(self, number: int, road, office, folder: Path) -> None:
         self.number, self.road, self.office, self.folder, self.page, self.shift_ms = number, road, office, folder, None, 0
+        self.abandoned = False
 
     def goto(self, place: str = "/field/") -> None:
         self.page.goto(self.road.address + place)
@@ -63,9 +64,11 @@ class Phone:
             try:
                 return self.evaluate(f"(given) => faults.{name}(given)", argument)
             except Exception:
-                if n == 3 or name == "save":
+                if n == 3 or name == "save" or self.abandoned:
                     raise
                 time.sleep(0.2)
+                if n:
+                    self.reload()
 
     def clock(self, ms: int) -> None:
         self.shift_ms = ms
@@ -97,6 +100,10 @@ class Phone:
 
     def kill(self) -> None:
         raise NotImplementedError
+
+    def abandon(self) -> None:
+        """From another thread, when the automation no longer answers: SIGKILL, so that whoever waits for it stops waiting."""
+        self.abandoned = True
 
     def leave(self) -> None:
         """Close the browser as a person would."""
@@ -174,6 +181,11 @@ class ChromiumPhone(Phone):
             page.add_init_script("Object.defineProperty(Navigator.prototype, 'locks', { get: () => undefined })")
         return page
 
+    def abandon(self) -> None:
+        super().abandon()
+        with contextlib.suppress(ProcessLookupError, AttributeError):
+            os.killpg(self.browser.process.pid, signal.SIGKILL)
+
     def leave(self) -> None:
         self.browser.quit()
 
@@ -219,6 +231,12 @@ class FirefoxPhone(Phone):
         page.set_default_timeout(PATIENCE_MS)
         return page
 
+    def abandon(self) -> None:
+        super().abandon()
+        for pid in self.processes():
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
+
     def leave(self) -> None:
         self.context.close()
         self.context = None
@@ -244,7 +262,7 @@ class WebKitPage:
 
     def __init__(self, driver) -> None:
         self.driver, self.patience_s = driver, PATIENCE_MS / 1000
-        driver.set_script_timeout(90)
+        driver.set_script_timeout(80)
 
     def goto(self, address: str) -> None:
         self.driver.get(address)

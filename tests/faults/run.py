@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import threading
 import time
 import traceback
 from collections import Counter
@@ -22,6 +23,7 @@ EVERYWHERE = frozenset(schedule.WEIGHTS) - {"quota", "wipe", "tabs", "tabs_unloc
 FULL_RUN = 150
 """From so many faults on, a kind that never came about is a failure: it would be claimed and not tried."""
 ROUNDS = 60
+HUNG_S = 150
 BACKUP_EVERY = 20
 
 
@@ -59,6 +61,7 @@ class Run:
         self.office = FaultyOffice(folder, spoil).start()
         self.roads, self.ledger = Roads(), Ledger()
         self.happened, self.missed, self.took = Counter(), Counter(), Counter()
+        self.hung = 0
         self.phones: list[Phone] = []
         self.mine: dict[int, list[str]] = {}
         self.forged_at: dict[Path, set[str]] = {}
@@ -139,11 +142,42 @@ class Run:
         if step.number % 3 == 0:
             phone.road.deliver_kept()
         started = time.monotonic()
-        came_about = getattr(self, f"do_{step.kind}", self.on_road)(step, phone, rng)
+        came_about = self.watched(phone, lambda: getattr(self, f"do_{step.kind}", self.on_road)(step, phone, rng), step)
         (self.happened if came_about else self.missed)[step.kind] += 1
         self.took[step.kind] += time.monotonic() - started
         if time.monotonic() - started > 20:
             print(f"  {step} took {time.monotonic() - started:.0f} s", flush=True)
+
+    def watched(self, phone: Phone, work, what):
+        """``work()``; when the automation's answer never comes, the browser is killed and opened again, and it did not come about.
+
+        A page whose sender hangs tells so itself, sooner (``SendNeverEnded``), and that is a failure.
+        """
+        guard = threading.Timer(HUNG_S, phone.abandon)
+        guard.start()
+        try:
+            return work()
+        except Exception as error:
+            if not phone.abandoned:
+                raise
+            print(f"  {what}: the automation did not answer for {HUNG_S} s ({type(error).__name__}); the browser was killed and opened again", flush=True)
+            self.hung += 1
+            if not self.office.up:
+                self.office.start()
+            elif self.office.dead():
+                self.office.revive()
+            self.office.full(False)
+            self.office.order(refuse="")
+            phone.road.disarm()
+            phone.kill()
+            phone.abandoned = False
+            phone.back()
+            phone.ensure()
+            for entry in phone.call("everything")["records"]:  # a save whose answer was never heard
+                self.ledger.save(entry["id"], entry["bytes"].encode())
+            return False
+        finally:
+            guard.cancel()
 
     # --- on the road -----------------------------------------------------------------------------------
 
@@ -314,9 +348,16 @@ class Run:
         self.save(phone, schedule.drafts(rng, self.mine[phone.number]))
         slow = phone.road.arm(Fault("slow", number=0.4))
         phone.call("takeUpdate")
-        wait_until(lambda: phone.build() == coming, "the page runs the new release", 20)
+        try:
+            wait_until(lambda: phone.build() == coming, "the page runs the new release", 20)
+        except AssertionError:  # the browser keeps the old worker a while longer: the new one takes over when the app is opened next
+            print(f"  update not taken within 20 s: wanted {coming}, {phone.call('workers')}", flush=True)
+            phone.road.disarm()
+            phone.reload()
+            return False
+        time.sleep(0 if slow.happened.is_set() else 0.5)
         phone.road.disarm()
-        return slow.happened.is_set() or wait_until(slow.happened.is_set, "the batch left", 5)
+        return slow.happened.is_set()
 
     def do_browser_killed(self, step: Step, phone: Phone, rng) -> bool:
         """SIGKILL while a batch is under way and another save has begun."""
@@ -349,8 +390,8 @@ class Run:
             phone.road.deliver_kept()
         unsent = 0
         for phone in self.phones:
-            phone.reload()  # as opening it next morning: it asks the office which store it has
-            self.heal(phone)
+            self.watched(phone, phone.reload, "opening again")  # as next morning: it asks the office which store it has
+            self.watched(phone, lambda: self.heal(phone), "healing")
         for phone in self.phones:
             phone.road.deliver_kept()
             for request in phone.road.history[::37]:
