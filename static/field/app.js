@@ -121,7 +121,7 @@ async function start() {
   addEventListener("pack", () => { const { device } = pack.pack(); if (device && state.device) keep("device", { ...state.device, ...device }); });
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") drawBar(); }); // another tab may have saved or sent
   addEventListener("store-closed", () => showTrouble({ name: "cleared" }));
-  addEventListener("pack", () => { if (["home", "plots", "orders"].includes(main.dataset.screen)) draw(true); });
+  addEventListener("pack", () => { if (["home", "plots", "orders", "order"].includes(main.dataset.screen)) draw(true); });
   const follow = () => { if (main.dataset.screen === "home" && document.visibilityState === "visible" && moved()) draw(true); };
   addEventListener("ground", ({ detail }) => { if (detail.first && ["home", "plots", "plot"].includes(main.dataset.screen)) draw(true); else follow(); });
   setInterval(follow, 20_000); // a place grows old by itself

@@ -154,9 +154,8 @@ def test_remarks_on_a_plot_travel_with_its_order(office, page):
     hand.go(page, office, "more")
     with page.expect_response("**/field/pack"):
         page.get_by_role("button", name="Traer tablas y órdenes").click()
-    page.wait_for_timeout(300)
     hand.go(page, office, f"order/{clock.of(office.db).week()}-VS-01-1")
-    assert "El puente está caído" in page.locator("main").inner_text()
+    page.wait_for_function("() => document.querySelector('main').innerText.includes('El puente está caído')")
 
 
 def test_revoking_a_phone_is_one_touch_and_its_pack_goes_no_further(office, page):

@@ -160,6 +160,24 @@ def test_every_form_arrives(office, page):
     assert {row["state"] for row in office.records()} == {"kept"}
 
 
+def test_a_laboratorys_sugar_finds_its_load_by_the_ticket(office, page):
+    hand.enrol(page, office)
+    hand.go(page, office, "note/load/VS-01")
+    page.fill("#f-ticket", "B-2107")
+    page.fill("#f-net_kg", "18640")
+    page.click("#store")
+    page.wait_for_selector("main[data-screen=plot]")
+    hand.go(page, office, "note/lab/VS-01")
+    page.fill("#f-art_percent", "23,4")
+    page.click("#store")
+    assert "Falta" in page.locator(".sheet .fault").inner_text()
+    page.fill("#f-ticket", "B-2107")
+    page.click("#store")
+    page.wait_for_selector("main[data-screen=plot]")
+    hand.wait_sent(page)
+    assert list(survey.loads(office.db)["art_percent"]) == [23.4]
+
+
 @pytest.mark.parametrize("kind, field, text, says", [("weighing", "mass_kg", "pesada", "escribe un número"), ("weighing", "mass_kg", "", "Falta"), ("marking", "marked_plants", "3.5", "entero")])
 def test_nonsense_is_refused_in_words_and_nothing_is_saved(office, page, kind, field, text, says):
     hand.enrol(page, office)

@@ -16,6 +16,9 @@ import { called } from "./plots.js";
 
 const PICTURED = new Set(["remark", "loss", "load", "row_count"]);
 
+/** The fields to ask for. A laboratory's sugar is tied to its load by the scale ticket: nobody in the field knows a record's number. */
+const asked = (kind) => (kind === "lab" ? fieldsOf(kind).filter((field) => field.name !== "load").map((field) => ({ ...field, required: field.required || field.name === "ticket" })) : fieldsOf(kind));
+
 /** What the phone can fill in by itself; the crew may change it. */
 function prefilled(kind, orderId) {
   const order = orderId ? pack.order(orderId) : null, given = { crew: state.device?.crew ?? null };
@@ -41,15 +44,15 @@ export async function note(kind, code, extra, id) {
   const last = outbox.current(recent).at(0);
   const draft = old ? outbox.record(old) : { ...prefilled(kind, extra), ...((await read(key)) ?? {}) };
   const already = old || !extra ? [] : Object.keys(prefilled(kind, extra)).filter((name) => name !== "finished");
-  const part = (mine) => form(kind, fieldsOf(kind).filter((field) => mine(field.name)), draft, (values) => { Object.assign(draft, values); if (!old) write(key, { ...draft }); });
+  const part = (mine) => form(kind, asked(kind).filter((field) => mine(field.name)), draft, (values) => { Object.assign(draft, values); if (!old) write(key, { ...draft }); });
   const sheet = part((name) => !already.includes(name)), given = already.length ? part((name) => already.includes(name)) : null;
   const chosen = { blob: null };
   const photo = PICTURED.has(kind) && !old && globalThis.crypto?.subtle ? photoField(chosen) : null;
   const back = old ? "#/log" : extra && extra !== "mend" ? `#/order/${encodeURIComponent(extra)}` : `#/plot/${encodeURIComponent(code)}`;
   const save = async () => {
-    const before = given ? given.values() : {}, asked = before && sheet.values();
-    if (!asked) return;
-    const settled = await settleDoubts(kind, { ...before, ...asked });
+    const before = given ? given.values() : {}, typed = before && sheet.values();
+    if (!typed) return;
+    const settled = await settleDoubts(kind, { ...before, ...typed });
     if (!settled) return;
     const drafts = [{ kind, plot: code, replaces: old ? id : null, ...settled }];
     if (chosen.blob) {
