@@ -150,7 +150,9 @@ def test_remarks_on_a_plot_travel_with_its_order(office, page):
     hand.go(page, office, "note/remark/VS-01")
     page.fill("#f-text", "El puente está caído: entrar por La Mesa")
     page.click("#store")
+    page.wait_for_selector("main[data-screen=plot]")
     hand.wait_sent(page)
+    assert fields_of(office, "remark"), "it is at the office before the pack is asked for"
     hand.go(page, office, "more")
     with page.expect_response("**/field/pack"):
         page.get_by_role("button", name="Traer tablas y órdenes").click()
