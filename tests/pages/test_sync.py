@@ -154,3 +154,29 @@ def test_photo_goes_under_its_digest_and_only_a_picture_does(phone, db):
 def test_pack_bytes_do_not_depend_on_the_moment(db, phone):
     assert phone.get("/field/pack").data == phone.get("/field/pack").data
     assert phone_pack.SCHEMA == phone.get("/field/pack").json["schema"]
+
+
+def test_the_pack_is_made_anew_when_anything_it_is_made_of_changes_and_only_then(phone, db, monkeypatch):
+    from webapp import settings
+    from webapp.pages import phone_pack
+
+    made, real = [], phone_pack.make
+    monkeypatch.setattr(phone_pack, "make", lambda *given: made.append(1) or real(*given))
+    tags = []
+
+    def ask():
+        tags.append(phone.get("/field/pack").headers["ETag"])
+        return tags[-1]
+
+    assert ask() == ask() and len(made) == 1
+    put_order(db, "2026-W48")
+    ask()
+    phone.post("/field/records", json=batch(remark(1)))
+    ask()
+    phone.post("/field/records", json=batch({**remark(2), "kind": "row_count", "text": None, "plants_standing": 80, "rows_in_plot": 57}))
+    ask()
+    settings.change(db, {"target_brix_deg": 25.0}, "prueba")
+    ask()
+    people.revoke_device(db, people.devices(db)[0]["id"], "prueba")
+    assert phone.get("/field/pack").status_code == 401, "what is kept is not for a revoked phone"
+    assert len(set(tags[1:])) == 5 and len(made) == 5

@@ -280,6 +280,11 @@ def _cut_of(problem, cut: dict):
     return Cut(cut["plot"], problem.zones[problem.zone_of[p]], cut["pass"], bool(cut["clearing"]), cut["mass_t"], cut["plants"], 1.0 / float(problem.trips_per_t[p]))
 
 
+def orders_mark(db: Database) -> str:
+    """A text that is another one after orders were published or withdrawn."""
+    return store.orders_mark(db)
+
+
 def orders(db: Database, week: str | None = None, crew: str | None = None) -> list[dict]:
     """Published orders, one row per order and day: id, day (ISO), crew, week, plot, name, zone, gate, pass, clearing, kind
     ("selective" or "clearing"), mass_t, plants, pina_kg, cut_style, trucks [{hour, mass_t}], how_to_tell and cautions (Sentence dicts)."""

@@ -92,6 +92,12 @@ def put_orders(db: Database, week: str, orders: list[dict]) -> None:
     db["cutting_order"].insert_all(orders)
 
 
+def orders_mark(db: Database) -> str:
+    """Changes whenever orders are published or withdrawn."""
+    count, last, newest = db.conn.execute("SELECT count(*), coalesce(max(published_at), ''), coalesce(max(rowid), 0) FROM cutting_order").fetchone()
+    return f"{count}-{newest}-{last}"
+
+
 def orders(db: Database, week: str | None = None, crew: str | None = None) -> list[dict]:
     found = rows(db, "SELECT id, day, plan, crew, week, plot, pass, clearing, mass_t, plants, pina_kg, cut_style, trucks, how_to_tell, cautions, published_at FROM cutting_order "
                      "WHERE (? IS NULL OR week = ?) AND (? IS NULL OR crew = ?) ORDER BY week, crew, day, plot", [week, week, crew, crew])

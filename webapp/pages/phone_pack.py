@@ -6,14 +6,17 @@ its crew needs to work.
 
 from __future__ import annotations
 
+import json
+import threading
+from collections import OrderedDict
 from datetime import timedelta
 from math import sqrt
 from typing import Any
 
-from .. import clock, settings
+from .. import answers, clock, settings
 from ..cutting import service as cutting
 from ..cutting.orders import by_order
-from ..database import Database, rows
+from ..database import Database, path_of, rows
 from ..land import service as land
 from ..people.service import Device
 from ..ripeness import service as ripeness
@@ -26,6 +29,28 @@ VISITS = 12
 REMARK_DAYS, REMARKS = 60, 3
 SAMPLER_CARE = ("drill", "sap", "spines", "heat", "animals", "alone", "lightning", "codes")
 """Cautions of who walks the rows with drill and refractometer, in the order to say them."""
+
+
+KEPT = 400
+_made: OrderedDict[tuple, tuple[str, bytes]] = OrderedDict()
+_guard = threading.Lock()
+
+
+def packed(db: Database, device: Device) -> bytes:
+    """The pack's bytes, made anew only when something it is made of has changed: phones ask far more often than that."""
+    now, values = clock.of(db), settings.load(db)
+    rests_on = answers.key_of(survey=survey.data_version(db), settings=values.version, ripeness=ripeness.answer(db).key, orders=cutting.orders_mark(db),
+                              today=now.today().isoformat(), name=device.name, crew=device.crew)
+    place = (path_of(db), device.id)
+    with _guard:
+        found = _made.get(place)
+    if found is None or found[0] != rests_on:
+        found = rests_on, json.dumps(make(db, device), ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode()
+        with _guard:
+            _made[place] = found
+            while len(_made) > KEPT:
+                _made.popitem(last=False)
+    return found[1]
 
 
 def make(db: Database, device: Device) -> dict[str, Any]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 
 from flask import Blueprint, Response, g, jsonify, request
 
@@ -65,6 +64,5 @@ def photo(record: str, digest: str) -> Response:
 
 @bp.get("/field/pack")
 def pack() -> Response:
-    body = json.dumps(phone_pack.make(db(), g.device), ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode()
-    response = compressed(body, "application/json; charset=utf-8")
+    response = compressed(phone_pack.packed(db(), g.device), "application/json; charset=utf-8")
     return _keep_cookie(response, request.cookies[device_cookie()])
