@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sqlite3
 import subprocess
 import sys
+import threading
 import time
 import uuid
 from datetime import timedelta
@@ -27,14 +29,14 @@ def measure(estate: Path, folder: Path, repeats: int = REPEATS, phones: int = PH
 
     The floor writes the very rows the server stored, in a copy of the estate taken just before (same
     table, same indexes, as full), one transaction a phone, WAL and ``synchronous=FULL``, from one
-    connection. Phones were last seen the day before, so each one's return is noted too. The two take
+    connection; beside it the time of the same transactions from as many connections at once. Phones were last seen the day before, so each one's return is noted too. The two take
     turns, so that a busy machine burdens both. A receipt that is not ``kept`` for exactly what was sent
     ends the measurement.
     """
     with field_office.opened(estate) as (db, office):
         cookies = field_office.phones(db, phones)
         plots = list(land.plots(db).index)
-        ours, bare, slow, most = [], [], [], []
+        ours, bare, at_once, slow, most = [], [], [], [], []
         for turn in range(repeats + 1):  # the first warms server and disk, and is not counted
             field_office.seen_yesterday(db)
             copy = folder / f"crowd-{turn}.db"
@@ -44,16 +46,20 @@ def measure(estate: Path, folder: Path, repeats: int = REPEATS, phones: int = PH
             stored = [tuple(row.values()) for row in rows(db, "SELECT * FROM record WHERE n > ? ORDER BY n", [last])]
             if len(stored) != phones * RECORDS:
                 raise RuntimeError(f"{len(stored)} rows stored of {phones * RECORDS}")
-            floor = _floor(copy, stored)
+            second = folder / f"crowd-{turn}-at-once.db"
+            shutil.copy(copy, second)
+            floor, crowd_floor = _floor(copy, stored), _floor_at_once(second, stored)
             copy.unlink()
+            second.unlink()
             if turn:
                 ours.append(told["last_s"])
                 bare.append(floor)
+                at_once.append(crowd_floor)
                 slow.append(float(np.median(told["each_s"])))
                 most.append(told["most_at_once"])
     ratio = float(np.median(ours) / np.median(bare))
     return {"met": ratio <= TARGET, "phones": float(phones), "records_each": float(RECORDS), "last_s": float(np.median(ours)), "last_worst_s": max(ours), "floor_s": float(np.median(bare)), "floor_worst_s": max(bare),
-            "reply_median_s": float(np.median(slow)), "most_at_once": float(min(most)), "ratio": ratio, "ratio_worst": max(a / b for a, b in zip(ours, bare)), "target_ratio": TARGET}
+            "floor_at_once_s": float(np.median(at_once)), "ratio_at_once": float(np.median(ours) / np.median(at_once)), "reply_median_s": float(np.median(slow)), "most_at_once": float(min(most)), "ratio": ratio, "ratio_worst": max(a / b for a, b in zip(ours, bare)), "target_ratio": TARGET}
 
 
 def _send(office: field_office.Office, requests: dict[str, tuple[bytes, list[str]]], folder: Path) -> dict:
@@ -87,6 +93,41 @@ def _floor(copy: Path, stored: list[tuple]) -> float:
             conn.executemany(insert, group)
     seconds = time.perf_counter() - started
     conn.close()
+    for left in copy.parent.glob(copy.name + "-*"):
+        left.unlink()
+    return seconds
+
+
+def _floor_at_once(copy: Path, stored: list[tuple]) -> float:
+    """Seconds until the last of as many connections as phones, let go together, has written its rows straight into SQLite.
+
+    The same transactions, arriving as the phones do: each waits by SQLite's own back-off.
+    """
+    conn = sqlite3.connect(copy)
+    names = [row[1] for row in conn.execute("PRAGMA table_info(record)")]
+    conn.close()
+    by_phone: dict[str, list[tuple]] = {}
+    for row in stored:
+        by_phone.setdefault(row[names.index("install")], []).append(row)
+    insert, gate = f"INSERT INTO record VALUES ({', '.join('?' * len(names))})", threading.Barrier(len(by_phone) + 1)
+
+    def phone(group: list[tuple]) -> None:
+        own = sqlite3.connect(copy, timeout=120)
+        own.execute("PRAGMA synchronous=FULL")
+        gate.wait()
+        own.execute("BEGIN IMMEDIATE")
+        own.executemany(insert, group)
+        own.commit()
+        own.close()
+
+    threads = [threading.Thread(target=phone, args=(group,)) for group in by_phone.values()]
+    for thread in threads:
+        thread.start()
+    gate.wait()
+    started = time.perf_counter()
+    for thread in threads:
+        thread.join()
+    seconds = time.perf_counter() - started
     for left in copy.parent.glob(copy.name + "-*"):
         left.unlink()
     return seconds
