@@ -10,6 +10,8 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+from playwright.sync_api import TimeoutError as PlaywrightTimeout
+
 from tests.browser.office import listening, wait_until
 
 from . import schedule
@@ -23,7 +25,7 @@ EVERYWHERE = frozenset(schedule.WEIGHTS) - {"quota", "wipe", "tabs", "tabs_unloc
 FULL_RUN = 150
 """From so many faults on, a kind that never came about is a failure: it would be claimed and not tried."""
 ROUNDS = 60
-HUNG_S = 150
+HUNG_S = 90
 BACKUP_EVERY = 20
 
 
@@ -38,6 +40,7 @@ class Report:
     verdict: Verdict | None
     took: Counter
     failure: str = ""
+    hung: int = 0
 
     @property
     def clean(self) -> bool:
@@ -48,10 +51,16 @@ class Report:
         lines = [f"{self.engine}: seed {self.seed}, {total} faults in {self.steps} steps, {self.seconds:.0f} s"]
         names = sorted(self.happened | self.missed)
         lines += [f"  {name:<20}{self.happened[name]:>6}{self.took[name]:>8.1f} s" + (f"   ({self.missed[name]} did not come about)" if self.missed[name] else "") for name in names]
+        if self.hung:
+            lines.append(f"  ({self.hung} times the browser's automation did not answer, and the browser was killed and opened again)")
         lines.append(self.verdict.text() if self.verdict else "no verdict")
         if self.failure:
             lines.append(self.failure)
         return "\n".join(lines)
+
+
+class Stuck(Exception):
+    """The automation stands in the way; nothing is said about the product."""
 
 
 class Run:
@@ -151,16 +160,17 @@ class Run:
     def watched(self, phone: Phone, work, what):
         """``work()``; when the automation's answer never comes, the browser is killed and opened again, and it did not come about.
 
-        A page whose sender hangs tells so itself, sooner (``SendNeverEnded``), and that is a failure.
+        Playwright stops every service worker as it starts, to attach to it, and now and then forgets to let one go on: then a new
+        release waits for ever and a page that the worker should serve never loads. The report says how often. A page whose sender hangs tells so itself, sooner (``SendNeverEnded``), and that is a failure.
         """
         guard = threading.Timer(HUNG_S, phone.abandon)
         guard.start()
         try:
             return work()
         except Exception as error:
-            if not phone.abandoned:
+            if not phone.abandoned and not isinstance(error, (Stuck, PlaywrightTimeout)):
                 raise
-            print(f"  {what}: the automation did not answer for {HUNG_S} s ({type(error).__name__}); the browser was killed and opened again", flush=True)
+            print(f"  {what}: the automation did not answer ({type(error).__name__}: {str(error)[:200]}); the browser was killed and opened again", flush=True)
             self.hung += 1
             if not self.office.up:
                 self.office.start()
@@ -350,11 +360,8 @@ class Run:
         phone.call("takeUpdate")
         try:
             wait_until(lambda: phone.build() == coming, "the page runs the new release", 20)
-        except AssertionError:  # the browser keeps the old worker a while longer: the new one takes over when the app is opened next
-            print(f"  update not taken within 20 s: wanted {coming}, {phone.call('workers')}", flush=True)
-            phone.road.disarm()
-            phone.reload()
-            return False
+        except AssertionError:
+            raise Stuck(f"update not taken within 20 s: wanted {coming}, {phone.call('workers')}") from None
         time.sleep(0 if slow.happened.is_set() else 0.5)
         phone.road.disarm()
         return slow.happened.is_set()
@@ -426,4 +433,4 @@ def execute(engine: str, make_phone, faults: int, seed: int, phones: int, folder
         failure = f"FAILED at seed {seed}, step {step}\n{traceback.format_exc()}"
     finally:
         run.close()
-    return Report(engine, seed, run.happened, run.missed, (step.number + 1) if step else 0, time.monotonic() - started, verdict, run.took, failure)
+    return Report(engine, seed, run.happened, run.missed, (step.number + 1) if step else 0, time.monotonic() - started, verdict, run.took, failure, run.hung)
