@@ -118,11 +118,10 @@ def serve(edge: Edge, host: str, port: int, worker: bool) -> None:
 
     from .. import create_app
 
-    sys.setswitchinterval(0.0005)  # a thread that comes back from the disk or a socket is let in soon
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # two hundred phones in a queue are no news, and writing so of each took a twentieth of the time
     app = create_app(edge.path)
     try:
-        server = create_server(app, host=host, port=port, threads=8, ident="pinario", max_request_body_size=32 * 1024 * 1024)
+        server = create_server(app, host=host, port=port, threads=16, ident="pinario", max_request_body_size=32 * 1024 * 1024)
     except OSError as error:
         raise Problem("port_taken", where=f"{host}:{port}", reason=error.strerror or str(error)) from error
     child = subprocess.Popen([sys.executable, "-m", "webapp.cli", "--estate", edge.path, "work", "--parent", str(os.getpid())]) if worker else None
