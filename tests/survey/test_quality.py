@@ -70,6 +70,20 @@ def test_an_atc_flag_that_differs(field):
     assert set(service.readings(field)["atc"]) == {"no"}
 
 
+def test_a_correction_without_its_round_is_read_with_that_rounds_instrument(field):
+    """Phones once sent a correction made after the round was finished without it."""
+    receive(field, batch(*visit(1, values=[24.0, 25.1, 22.4], temp=31.0, atc="yes")))
+    before = service.readings(field).set_index("id")
+    slip, once, twice = record(102)["id"], record(190, brix_raw_deg=25.1, juice_temp_c=31.0, replaces=record(102)["id"]), record(191, brix_raw_deg=25.1, juice_temp_c=31.0, replaces=record(190)["id"])
+    for correction in (once, twice):
+        receive(field, batch(correction))
+        after = service.readings(field).set_index("id")
+        assert slip not in after.index and len(after) == 3
+        assert after.loc[correction["id"], "brix20_deg"] == before.loc[slip, "brix20_deg"]
+        assert [after.loc[correction["id"], name] for name in ("round", "instrument", "atc", "brix_tag")] == [before.loc[slip, name] for name in ("round", "instrument", "atc", "brix_tag")]
+    assert before.loc[slip, "atc"] == "yes"
+
+
 def test_one_tally_from_two_phones(field):
     values = [24.0, 25.1, 22.4, 23.0, 26.2, 22.9, 24.4]
     count = lambda n, r, i: record(n, kind="row_count", row=4, plants_standing=180, gaps=3, install=i, round=record(r)["id"])  # noqa: E731

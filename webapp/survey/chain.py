@@ -37,6 +37,28 @@ def rivals(rows: Iterable[dict]) -> list[tuple[str, list[str]]]:
     return sorted((name, [r["id"] for r in sorted(replies, key=_when)]) for name, replies in corrections.items() if len(replies) > 1)
 
 
+def inherited_rounds(rows: Iterable[dict]) -> dict[str, str]:
+    """Correction → the round it belongs to, for those sent without one: that of the record they replace, down the chain.
+
+    ``rows`` have id, kind, replaces and round. Only a record of the same kind passes its round on; a circle passes nothing.
+    """
+    by_id = {row["id"]: row for row in rows}
+    found: dict[str, str] = {}
+    for row in by_id.values():
+        if row["round"] or not row["replaces"]:
+            continue
+        here, seen = row, set()
+        while not here["round"] and here["kind"] != "void" and here["id"] not in seen:
+            seen.add(here["id"])
+            before = by_id.get(here["replaces"])
+            if before is None or before["kind"] != here["kind"]:
+                break
+            here = before
+        if here["round"]:
+            found[row["id"]] = here["round"]
+    return found
+
+
 def _when(row: dict) -> tuple[str, str]:
     return row["taken_fixed"] or "", row["id"]
 

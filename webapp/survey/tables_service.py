@@ -42,18 +42,20 @@ def kept(db: Database) -> list[Kept]:
 
 
 def _links(db: Database) -> list[dict]:
-    return [{"id": r.id, "kind": r.kind, "replaces": r.replaces, "taken_fixed": r.taken_fixed, "plot": r.plot} for r in kept(db)]
+    return [{"id": r.id, "kind": r.kind, "replaces": r.replaces, "taken_fixed": r.taken_fixed, "plot": r.plot, "round": r.round} for r in kept(db)]
 
 
 def _living(db: Database) -> dict[str, tuple[tuple, list[Kept]]]:
     """Kind → (key that changes with the table, records in force)."""
     def make() -> dict:
-        living, by_kind = chain.in_force(_links(db)), {}
+        links = _links(db)
+        living, by_kind, rounds = chain.in_force(links), {}, chain.inherited_rounds(links)
         for row in kept(db):
             by_kind.setdefault(row.kind, []).append(row)
         out = {}
         for kind, rows in by_kind.items():
-            alive = [row for row in rows if row.id in living]
+            # A correction written after its round was finished came without one from phones before this; its instrument and ATC are the round's.
+            alive = [row._replace(round=rounds[row.id]) if row.id in rounds else row for row in rows if row.id in living]
             out[kind] = ((answers.version(db, "survey"), rows[-1].n, len(rows), frozenset(row.id for row in rows if row.id not in living)), alive)
         return out
 
