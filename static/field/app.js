@@ -13,7 +13,7 @@ import { figure, say, speak } from "./words.js";
 import { SCREENS } from "./screens/all.js";
 
 const bar = document.getElementById("bar"), main = document.getElementById("main"), said = document.getElementById("said");
-const DAY_MS = 86_400_000;
+const DAY_MS = 86_400_000, SETTLE_MS = 350, FLASH_MS = 2500;
 let place = { title: "Piñario", back: null }, drawn = 0;
 
 /** Say something to eyes that are elsewhere: a screen reader hears it, the page does not move. */
@@ -23,7 +23,8 @@ export function announce(words) {
 }
 
 function address() {
-  const [name = "", ...rest] = location.hash.replace(/^#\/?/, "").split("/").map(decodeURIComponent);
+  const plain = (part) => { try { return decodeURIComponent(part); } catch { return part; } };
+  const [name = "", ...rest] = location.hash.replace(/^#\/?/, "").split("/").map(plain);
   return { name, rest };
 }
 
@@ -44,8 +45,11 @@ export async function draw(keepPlace = false) {
   place = screen;
   document.title = `${screen.title} · Piñario`;
   document.body.className = state.hand === "left" ? "left" : "";
+  const focused = keepPlace ? document.activeElement?.id : "";
   main.replaceChildren(...screen.body.flat().filter(Boolean));
+  if (main.dataset.screen !== allowed(name)) settle();
   main.dataset.screen = allowed(name);
+  if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
   if (!keepPlace) {
     scrollTo(0, 0);
     const heading = main.querySelector("h1");
@@ -64,6 +68,20 @@ async function drawBar() {
     h("b", null, place.title),
     h("a", { class: count ? "unsent" : "sent", href: "#/sending" }, sending.enrol ? say("bar.enrol", { words }) : days ? say("bar.days", { words, n: days }) : words));
   Object.assign(document.body.dataset, { unsent: count, sending: sending.outcome });
+}
+
+/** A second tap meant for the screen before does not open something on this one. */
+function settle() {
+  main.classList.add("settling");
+  setTimeout(() => main.classList.remove("settling"), SETTLE_MS);
+}
+
+/** What was just done, for eyes: a line that covers nothing that can be touched and goes by itself. */
+export function flash(words) {
+  document.querySelector(".flash")?.remove();
+  const line = h("p", { class: "flash", "aria-hidden": "true" }, words);
+  document.body.append(line);
+  setTimeout(() => line.remove(), FLASH_MS);
 }
 
 export const go = (hash) => { if (location.hash === hash) draw(); else location.hash = hash; };
@@ -115,7 +133,12 @@ async function start() {
     main.replaceChildren(h("h1", null, say("trouble.storage")), h("p", null, say("trouble.storage.do", { name: error?.name ?? "" })));
     return;
   }
-  addEventListener("hashchange", () => draw());
+  addEventListener("hashchange", () => {
+    document.querySelectorAll("dialog[open]").forEach((box) => box.close()); // its question belongs to the screen that was left
+    draw();
+  });
+  addEventListener("state", () => draw(true)); // another tab opened or closed a round, or changed who works
+  addEventListener("elsewhere", () => { if (main.dataset.screen === "reading") draw(true); else drawBar(); });
   addEventListener("sending", () => { drawBar(); if (main.dataset.screen === "sending") draw(true); if (sending.outcome === "done") pack.refresh(); });
   addEventListener("saved", () => drawBar());
   addEventListener("pack", () => { const { device } = pack.pack(); if (device && state.device) keep("device", { ...state.device, ...device }); });
@@ -127,6 +150,7 @@ async function start() {
   setInterval(follow, 20_000); // a place grows old by itself
   document.addEventListener("visibilitychange", follow);
   await draw();
+  follow(); // a first fix may have come while the screen was being made
   document.body.dataset.ready = "yes";
   navigator.storage?.persist?.();
   watchUpdates().catch(() => { document.body.dataset.worker = "none"; });

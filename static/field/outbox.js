@@ -27,7 +27,7 @@ function changed(next = null) {
   others?.postMessage("changed");
 }
 
-others?.addEventListener("message", () => nowCounts(null));
+others?.addEventListener("message", () => { nowCounts(null); dispatchEvent(new Event("elsewhere")); });
 addEventListener("store-closed", () => nowCounts(null));
 document.addEventListener("visibilitychange", () => nowCounts(null));
 

@@ -3,7 +3,7 @@
 import { s } from "./elements.js";
 import { figure, say } from "./words.js";
 
-const WIDTH = 380, EDGE = 12, HALF_LABEL = 130;
+const WIDTH = 380, EDGE = 12, HALF_LABEL = 172;
 
 /** `now` is {mean_deg, low_deg, high_deg}; the scale is even and holds everything drawn. */
 export function interval(now, target) {

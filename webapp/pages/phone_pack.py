@@ -82,7 +82,7 @@ def _plots(db: Database, standing, priors: dict[str, dict], target_deg: float) -
             "code": code, "name": plot["name"], "zone": plot["zone"], "gate": plot["gate"], "target_deg": target_deg,
             "planted_on": plot["planted_on"].isoformat() if plot["planted_on"] else None, "last_visit": _day(visited.get(code)),
             "outline": simplified(outer_ring(outlines.get(code))), "area_ha": _hectares(plot["area_ha"]), "prior": _prior(priors.get(code)),
-            "rows_counted": _whole(counted.get(code)), "rows": _along(side_m, plot["row_spacing_m"]), "plants_per_row": _along(side_m, plot["plant_spacing_m"]),
+            "rows_counted": _whole(counted.get(code)), "rows": _along(side_m, plot["row_spacing_m"]), "plants_per_row": _along(side_m, plot["plant_spacing_m"]), "plant_spacing_m": _number(plot["plant_spacing_m"]),
         }
         found.append({name: value for name, value in one.items() if value is not None or name == "last_visit"})
     return found
@@ -91,6 +91,10 @@ def _plots(db: Database, standing, priors: dict[str, dict], target_deg: float) -
 def _along(side_m: float, spacing_m: float | None) -> int | None:
     """Rows (or plants) along one side of a square as large as the plot: a guess until somebody counts."""
     return max(1, round(side_m / spacing_m)) if side_m and spacing_m and spacing_m == spacing_m else None
+
+
+def _number(value: float | None) -> float | None:
+    return round(float(value), 2) if value is not None and value == value else None
 
 
 def _whole(value: float | None) -> int | None:

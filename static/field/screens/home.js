@@ -17,7 +17,7 @@ const plain = (href, words) => h("a", { class: "act plain", href }, words);
 async function openRound() {
   const plot = pack().plots.find((one) => one.code === state.round.plot) ?? { code: state.round.plot };
   const n = outbox.current(await outbox.ofRound(state.round.id)).filter((entry) => entry.kind === "reading").length;
-  return [h("h1", null, say("home.open", { plot: called(plot) })), first("#/reading", say("home.go_on", { n }), { id: "go-on" })];
+  return [h("h1", null, say("home.open", { plot: called(plot) })), first("#/reading", n ? say("home.go_on", { n }) : say("plot.go_on"), { id: "go-on" })];
 }
 
 function visitList(limit) {

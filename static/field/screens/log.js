@@ -20,6 +20,11 @@ function mendAt(entry) {
 
 const called = (entry) => [kindName(entry.kind), pack.plot(entry.plot)?.name ?? entry.plot].filter(Boolean).join(" · ");
 
+/** A round with readings, or the open one, is not erased by itself: its readings would lose their instrument. */
+async function inUse(entry) {
+  return entry.kind === "round" && (state.round?.id === entry.id || outbox.current(await outbox.ofRound(entry.id)).some((each) => each.kind === "reading"));
+}
+
 async function one(id) {
   const entries = await outbox.latest(500), entry = entries.find((each) => each.id === id);
   if (!entry) return null;
@@ -36,7 +41,7 @@ async function one(id) {
       alive ? null : h("p", { class: "note" }, say(gone ? "log.is_erased" : "log.is_replaced")),
       h("dl", null, values.map(([name, value]) => h("div", null, h("dt", null, fieldName(entry.kind, name)), h("dd", null, value)))),
       alive && entry.kind !== "round" && entry.kind !== "photo" ? h("a", { class: "act first", href: mendAt(entry), id: "mend" }, say("log.mend")) : null,
-      alive ? act(say("log.erase"), async () => { await takeBack(entry); await draw(); }, { plain: true, id: "erase" }) : null,
+      alive && !(await inUse(entry)) ? act(say("log.erase"), async () => { await takeBack(entry); await draw(); }, { plain: true, id: "erase" }) : null,
       undo ? act(say("undo"), async () => { await takeBack(gone); await draw(); }, { class: "act first", id: "undo" }) : null,
     ],
   };

@@ -3,25 +3,26 @@
 
 import { draw, go } from "../app.js";
 import { correct } from "../brix.js";
-import { write } from "../db.js";
+import { read, write } from "../db.js";
 import { act, h } from "../elements.js";
-import { askNumbers } from "../dialog.js";
+import { ask, askNumbers } from "../dialog.js";
 import { fieldName } from "../fields.js";
 import { keypad } from "../keypad.js";
 import { note, settleDoubts, takeBack } from "../note.js";
 import * as outbox from "../outbox.js";
 import { pack, plot as plotOf } from "../pack.js";
 import { placeOf, stand } from "../sampling.js";
-import { keep, state } from "../state.js";
+import { keep, load, state } from "../state.js";
 import { figure, say, typed } from "../words.js";
 import { interval } from "../strip.js";
 import { called } from "./plots.js";
 
-const TEMP_FRESH_MS = 30 * 60_000;
-const keyed = { brix: "", temp: null, into: "brix", wounded: false, spot: null, mending: null };
+const TEMP_FRESH_MS = 30 * 60_000, MOST_PLACE = 5000;
+const BLANK = { brix: "", temp: null, into: "brix", wounded: false, spot: null, mending: null, untouched: false };
+const keyed = { ...BLANK, round: null };
 let undo = null;
 
-const clear = () => Object.assign(keyed, { brix: "", temp: null, into: "brix", wounded: false, spot: null, mending: null });
+const clear = () => Object.assign(keyed, BLANK);
 
 /** °Brix at 20 °C of a reading under its round's instrument; null outside every table. */
 export function at20(reading, round) {
@@ -42,6 +43,14 @@ function enoughWords(now, n) {
   return n ? say("reading.enough", { n }) : say("reading.known");
 }
 
+/** "Row 66, plant 190" large, then how far in that is and which reading; on a correction, what it was. */
+function heading(old, n, spot, plot) {
+  const place = say("reading.place", { row: figure(spot.row), plant: figure(spot.plant) });
+  if (old) return h("h1", { class: "step" }, h("b", null, say("reading.mending", { n })), h("small", null, say("reading.was", { place, value: figure(old.brix_raw_deg, 1, true) })));
+  const metres = spot.plant && plot.plant_spacing_m ? say("reading.metres", { metres: figure(spot.plant * plot.plant_spacing_m) }) : "";
+  return h("h1", { class: "step" }, h("b", null, place), h("small", null, metres, " ", say("reading.number", { n })));
+}
+
 function temperature(round) {
   if (keyed.temp !== null) return keyed.temp;
   return round.temp && Date.now() - round.temp_ms < TEMP_FRESH_MS ? round.temp : "";
@@ -50,16 +59,18 @@ function temperature(round) {
 export async function reading(what, id) {
   const { round } = state;
   if (!round) { go("#/"); return null; }
+  if (keyed.round !== round.id) { clear(); Object.assign(keyed, { round: round.id }); undo = null; } // what was keyed belongs to its own round
   const plot = plotOf(round.plot) ?? { code: round.plot };
   const entries = outbox.current(await outbox.ofRound(round.id)).filter((entry) => entry.kind === "reading");
   const mending = what === "mend" ? entries.find((entry) => entry.id === id) : null;
   const old = mending ? outbox.record(mending) : null;
-  if (old && keyed.mending !== id) Object.assign(keyed, { brix: String(old.brix_raw_deg ?? ""), temp: String(old.juice_temp_c ?? ""), into: "brix", wounded: Number(old.wounded) === 1, mending: id });
+  if (old && keyed.mending !== id) Object.assign(keyed, { brix: String(old.brix_raw_deg ?? ""), temp: String(old.juice_temp_c ?? ""), into: "brix", wounded: Number(old.wounded) === 1, mending: id, untouched: true });
   if (!old && keyed.mending) clear();
 
   const n = old ? entries.indexOf(mending) + 1 : entries.length + 1;
   const spot = keyed.spot ?? (old ? { row: old.row, plant: old.plant } : placeOf(round.walk, entries.length));
-  const now = soFar(entries.map((entry) => at20(outbox.record(entry), round)).filter((value) => value !== null), round);
+  const values = entries.map((entry) => at20(outbox.record(entry), round)).filter((value) => value !== null), now = soFar(values, round);
+  const own = values.reduce((sum, value) => sum + value, 0) / values.length;
 
   const brixButton = h("button", { type: "button", id: "brix", onclick: () => aim("brix") });
   const tempButton = h("button", { type: "button", id: "temp", onclick: () => aim("temp") });
@@ -71,7 +82,13 @@ export async function reading(what, id) {
     tempButton.setAttribute("aria-pressed", keyed.into === "temp");
   };
   const aim = (into) => { keyed.into = into; if (into === "temp") keyed.temp = ""; show(); };
-  const change = (next) => { keyed[keyed.into] = next(keyed[keyed.into] ?? ""); fault.textContent = ""; show(); };
+  const change = (next) => {
+    const before = keyed.untouched && keyed.into === "brix" ? "" : keyed[keyed.into] ?? ""; // the first figure of a correction takes the old value's place
+    keyed.untouched = false;
+    keyed[keyed.into] = next(before);
+    fault.textContent = "";
+    show();
+  };
 
   const store = async () => {
     const brix = typed(keyed.brix), temp = typed(temperature(round));
@@ -79,6 +96,7 @@ export async function reading(what, id) {
     if (temp === null && round.atc !== "yes") { fault.textContent = say("reading.no_temp"); aim("temp"); return; }
     const settled = await settleDoubts("reading", { ...(spot.row ? { row: spot.row } : {}), ...(spot.plant ? { plant: spot.plant } : {}), brix_raw_deg: brix, ...(temp === null ? {} : { juice_temp_c: temp }), ...(keyed.wounded ? { wounded: 1 } : {}) });
     if (!settled) return;
+    if ((await read("round"))?.id !== round.id) { await load(); go("#/"); return; } // closed in another tab meanwhile
     await note({ kind: "reading", plot: round.plot, round: round.id, replaces: old ? id : null, ...settled });
     const freshTemp = keyed.temp !== null ? { temp: keyed.temp, temp_ms: Date.now() } : {};
     clear();
@@ -89,8 +107,9 @@ export async function reading(what, id) {
   const elsewhere = async () => {
     const found = await askNumbers(say("reading.elsewhere"), ["row", "plant"].map((name) => [name, fieldName("reading", name), spot[name]]), say("reading.here"));
     if (!found) return;
-    const whole = (text) => { const value = typed(text); return Number.isInteger(value) && value > 0 ? value : undefined; };
-    keyed.spot = { row: whole(found.row), plant: whole(found.plant) };
+    const [row, plant] = [typed(found.row), typed(found.plant)];
+    if (![row, plant].every((value) => Number.isInteger(value) && value > 0 && value <= MOST_PLACE)) { fault.textContent = say("reading.elsewhere.whole"); return; }
+    keyed.spot = { row, plant };
     await draw(true);
   };
   const eraseLast = async () => {
@@ -100,6 +119,24 @@ export async function reading(what, id) {
     undo = { entry: gone, n: entries.length, value: outbox.record(last).brix_raw_deg };
     clear();
     await draw(true);
+  };
+
+  const finish = async () => {
+    if (keyed.brix && !old) {
+      const answer = await ask(say("reading.unsaved", { value: keyed.brix }), "", [["stay", say("reading.unsaved.stay")], ["store", say("reading.unsaved.store")], ["drop", say("reading.unsaved.drop")]]);
+      if (answer === "stay") return;
+      if (answer === "store") {
+        await store();
+        if (keyed.brix) return; // something was asked or refused
+      }
+    }
+    const left = outbox.current(await outbox.ofRound(round.id)), taken = left.some((entry) => entry.kind === "reading");
+    if (!taken) for (const entry of left.filter((one) => one.kind === "round")) await takeBack(entry); // a visit without a reading is none
+    await write("last_round", round);
+    await keep("round", null);
+    clear();
+    undo = null;
+    go(taken ? `#/done/${round.id}` : "#/");
   };
 
   const wounded = h("button", { type: "button", class: "act plain", id: "wounded", onclick: () => { keyed.wounded = !keyed.wounded; wounded.setAttribute("aria-pressed", keyed.wounded); } }, say("reading.wounded"));
@@ -115,11 +152,11 @@ export async function reading(what, id) {
   return {
     title: called(plot), back: old ? "#/reading" : "#/",
     body: [
-      h("div", { class: "where" }, h("h1", { class: "step" }, old ? say("reading.mending", { n }) : say("reading.step", { row: figure(spot.row), plant: figure(spot.plant), n })),
+      h("div", { class: "where" }, heading(old, n, spot, plot),
         h("button", { type: "button", class: "quiet", id: "spot", onclick: elsewhere }, say("reading.elsewhere"))),
       h("div", { class: "values" }, brixButton, tempButton),
       now ? interval(now, plot.target_deg) : null,
-      now ? h("p", { id: "enough", role: "status", class: now.surprise ? "warned" : null }, enoughWords(now, entries.length)) : h("p", { id: "enough" }, say("reading.taken", { n: entries.length })),
+      now ? h("p", { id: "enough", role: "status", class: now.surprise ? "warned" : null }, enoughWords(now, entries.length), entries.length ? h("small", null, ` ${say("reading.own", { n: entries.length, mean: figure(own, 1, true) })}`) : null) : h("p", { id: "enough" }, say("reading.taken", { n: entries.length })),
       fault,
       keypad(change, store),
       act(old ? say("reading.store_mended") : say("reading.store"), store, { class: "act first", id: "store" }),
@@ -127,7 +164,7 @@ export async function reading(what, id) {
         act(say("undo"), async () => { await takeBack(undo.entry); undo = null; await draw(true); }, { plain: true, id: "undo" })) : null,
       h("div", { class: "pair" }, wounded, old ? null : act(say("reading.erase"), eraseLast, { plain: true, id: "erase", disabled: !entries.length })),
       old ? null : h("div", { class: "pair" }, h("a", { class: "act plain", href: `#/plot/${encodeURIComponent(round.plot)}` }, say("reading.else")),
-        act(say("reading.finish"), async () => { await write("last_round", round); await keep("round", null); undo = null; go(entries.length ? `#/done/${round.id}` : "#/"); }, { plain: true, id: "finish" })),
+        act(say("reading.finish"), finish, { plain: true, id: "finish" })),
       entries.length && !old ? h("details", { ontoggle: fillList }, h("summary", null, say("reading.list", { n: entries.length })), list) : null,
     ],
   };
