@@ -11,6 +11,8 @@ pytestmark = pytest.mark.browser
 SCREENS = ("", "who", "plots", "plot/VS-01", "begin/VS-01", "reading", "count/VS-01", "note/weighing/VS-01", "note/age_check/VS-01", "note/marking/VS-01",
            "note/load/VS-01", "note/lab/VS-01", "note/labor/VS-01", "note/loss/VS-01", "note/remark/VS-01", "orders", "order", "sending", "log", "more", "map", "walk/VS-01", "walk")
 RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag2aaa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}}
+WITH_DETAILS = ("reading", "order")
+WIDTH = "() => document.documentElement.scrollWidth"
 
 SMALL_TARGETS = """() => [...document.querySelectorAll('button, a[href], input, textarea, summary, select')].filter((node) => node.checkVisibility({visibilityProperty: true, contentVisibilityAuto: true})).map((node) => {
   const box = (node.closest('label') ?? node).getBoundingClientRect();
@@ -18,16 +20,29 @@ SMALL_TARGETS = """() => [...document.querySelectorAll('button, a[href], input, 
 }).filter(([, width, height]) => width < 48 || height < 48)"""
 
 CLOSE_TARGETS = """() => {
-  const boxes = [...new Set([...document.querySelectorAll('main button, main a[href], main .choices label, main summary')].filter((node) => node.checkVisibility({visibilityProperty: true, contentVisibilityAuto: true})))]
-    .map((node) => [node.innerText, node.getBoundingClientRect(), node.closest('.list')]);
+  const boxes = [...new Set([...document.querySelectorAll('button, a[href], input, textarea, select, summary')].filter((node) => node.checkVisibility({visibilityProperty: true, contentVisibilityAuto: true}) && !node.closest('svg'))
+    .map((node) => node.closest('label') ?? node))].map((node) => [node.innerText || node.id, node.getBoundingClientRect()]);
   const close = [];
-  boxes.forEach(([a, p, inList], i) => boxes.slice(i + 1).forEach(([b, q, other]) => {
-    if (inList && inList === other) return;                            // lines of a list are divided by a rule
+  boxes.forEach(([a, p], i) => boxes.slice(i + 1).forEach(([b, q]) => {
     const apart = Math.max(Math.max(p.left, q.left) - Math.min(p.right, q.right), Math.max(p.top, q.top) - Math.min(p.bottom, q.bottom));
     if (apart < 7.5) close.push([a, b, apart]);
   }));
   return close;
 }"""
+
+BROKEN_WORDS = """() => {
+  const broken = [], walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), range = document.createRange();
+  for (let node = walker.nextNode(); node; node = walker.nextNode()) {
+    if (node.parentElement.closest('svg, .heard, datalist, textarea') || !node.parentElement.checkVisibility()) continue;
+    for (const match of node.data.matchAll(/[\\p{L}\\p{N}]+/gu)) {
+      range.setStart(node, match.index);
+      range.setEnd(node, match.index + match[0].length);
+      if (new Set([...range.getClientRects()].map((box) => Math.round(box.top))).size > 1) broken.push(match[0]);
+    }
+  }
+  return broken;
+}"""
+TEXT_PX = 16
 
 
 @pytest.fixture(scope="module", params=["es", "en"])
@@ -55,10 +70,13 @@ def test_axe_targets_and_width(walked, screen):
     assert found.violations_count == 0, found.generate_report()
     assert walked.evaluate(SMALL_TARGETS) == []
     assert walked.evaluate(CLOSE_TARGETS) == []
+    if screen in WITH_DETAILS:
+        walked.locator("main summary").first.click()
+        assert walked.evaluate(CLOSE_TARGETS) == []
     walked.set_viewport_size({"width": 320, "height": 640})
-    wide = walked.evaluate("() => document.documentElement.scrollWidth")
+    wide, broken, close = (walked.evaluate(script) for script in (WIDTH, BROKEN_WORDS, CLOSE_TARGETS))
     walked.set_viewport_size({"width": 412, "height": 823})
-    assert wide <= 320
+    assert (wide <= 320, broken, close) == (True, [], []), wide
 
 
 def test_dark_surroundings_keep_the_contrast(walked):
@@ -70,12 +88,46 @@ def test_dark_surroundings_keep_the_contrast(walked):
     walked.emulate_media(color_scheme="light")
 
 
-def test_double_text_still_fits(walked):
-    for screen in ("", "reading", "count/VS-01", "note/load/VS-01"):
-        hand.go(walked, walked.office, screen)
+@pytest.fixture()
+def large_text(walked):
+    """The reader's own text size set to twice the usual, as a phone's settings do, from the next page on."""
+    settings = walked.context.new_cdp_session(walked)
+
+    def set_to(text_px: int) -> None:
+        settings.send("Page.setFontSizes", {"fontSizes": {"standard": text_px, "fixed": text_px - 3}})
+        walked.reload()
+        hand.ready(walked)
+
+    set_to(2 * TEXT_PX)
+    assert walked.evaluate("() => getComputedStyle(document.documentElement).fontSize") == "36px", "the phone follows the reader's text size"
+    yield walked
+    walked.set_viewport_size({"width": 412, "height": 823})
+    set_to(TEXT_PX)
+
+
+def test_double_text_still_fits(large_text):
+    for screen in SCREENS:
+        hand.go(large_text, large_text.office, f"order/{large_text.office.order}" if screen == "order" else screen)
+        if screen == "reading":
+            hand.key(large_text, "88.888")
+            assert large_text.locator("#brix .big").inner_text() == "88.888"
+        large_text.wait_for_timeout(50)
+        for width, height in ((412, 823), (320, 640)):
+            large_text.set_viewport_size({"width": width, "height": height})
+            wide, broken, small, close = (large_text.evaluate(script) for script in (WIDTH, BROKEN_WORDS, SMALL_TARGETS, CLOSE_TARGETS))
+            assert (wide <= width, small, close) == (True, [], []), (screen, width, wide)
+            if width == 412:
+                assert broken == [], screen
+        large_text.set_viewport_size({"width": 412, "height": 823})
+
+
+def test_text_doubled_by_zoom_of_the_root_still_fits(walked):
+    for screen in SCREENS:
+        hand.go(walked, walked.office, f"order/{walked.office.order}" if screen == "order" else screen)
         walked.evaluate("() => { document.documentElement.style.fontSize = '36px'; }")
-        assert walked.evaluate("() => document.documentElement.scrollWidth") <= 412, screen
+        wide, broken = walked.evaluate(WIDTH), walked.evaluate(BROKEN_WORDS)
         walked.evaluate("() => { document.documentElement.style.fontSize = ''; }")
+        assert (wide <= 412, broken) == (True, []), (screen, wide)
 
 
 def test_the_language_is_complete_and_no_code_shows(walked):
