@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
+import shlex
 import subprocess
 import sys
 import time
@@ -49,7 +50,7 @@ def backup_command(edge: Edge, target: Path) -> None:
 def restore_command(edge: Edge, source: Path) -> None:
     """Put a backup where the estate file is expected (which must not exist)."""
     restore(source, edge.path)
-    edge.say("commands.restore.done", path=edge.path)
+    edge.say("commands.restore.done", path=edge.path, shown=shlex.quote(edge.path))
 
 
 @click.command("serve")

@@ -29,6 +29,11 @@ def new_code() -> str:
     return "".join(secrets.choice(_LETTERS) for _ in range(12))
 
 
+def in_groups(code: str) -> str:
+    """As it is read aloud and typed: "GN4M U5RU C93E"."""
+    return " ".join(code[i : i + 4] for i in range(0, len(code), 4))
+
+
 def tidy(code: str) -> str:
     return re.sub(r"[\s-]", "", code).upper()
 

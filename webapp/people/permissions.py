@@ -74,6 +74,7 @@ ROUTES: dict[str, str] = {
     "outlook.page": "see_money",
     "people.add": "manage_people",
     "people.add_phone": "manage_devices",
+    "people.new_code": "manage_devices",
     "people.page": "manage_devices",
     "people.revoke_phone": "manage_devices",
     "people.roles": "manage_people",

@@ -227,6 +227,25 @@ def new_device(db: Database, name: str, crew: str, by: str) -> tuple[str, str]:
     return device, code
 
 
+def new_code(db: Database, device: str, by: str) -> tuple[str, str]:
+    """Another one-time code for a phone that still waits for its first; the codes before it are void. Returns (name, code).
+
+    Problems: ``device_missing`` (404); ``device_not_waiting`` (409) once it is enrolled or revoked: its key is then made
+    with a new entry, so that the trail shows two keys as two.
+    """
+    code = phones.new_code()
+    with atomic(db):
+        row = store.device(db, device)
+        if row is None:
+            raise Problem("device_missing", where=device, status=404)
+        if row["enrolled_at"] or row["revoked_at"]:
+            raise Problem("device_not_waiting", where=row["name"], status=409)
+        store.drop_codes(db, device)
+        store.add_code(db, passwords.digest(code), device, _now(timedelta(minutes=phones.CODE_MINUTES)))
+        note(db, by, "new_code", row["name"])
+    return row["name"], code
+
+
 def enrol(db: Database, code: str, address: str) -> tuple[str, str]:
     """Turn a code into a phone's cookie. Problems: ``enrol_code_spent`` (403), ``too_many_tries``."""
     _limited(db, "enrol", (f"address:{address}",))
@@ -275,4 +294,5 @@ def revoke_device(db: Database, device: str, by: str) -> None:
             raise Problem("device_missing", where=device, status=404)
         if not row["revoked_at"]:
             store.set_device(db, device, revoked_at=_now(), secret_hash=None)
+            store.drop_codes(db, device)  # a code still in somebody's hand must not wake a phone that was revoked
             note(db, by, "revoke_device", row["name"])

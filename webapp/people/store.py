@@ -71,6 +71,11 @@ def add_code(db: Database, code_hash: str, device: str, expires: str) -> None:
     db["enrol_code"].insert({"code_hash": code_hash, "device": device, "expires_at": expires})
 
 
+def drop_codes(db: Database, device: str) -> None:
+    """Codes of a phone that nobody used are good no longer."""
+    db["enrol_code"].delete_where("device = ? AND used_at IS NULL", [device])
+
+
 def use_code(db: Database, code_hash: str, at: str) -> str | None:
     """The device of an unused, unexpired code, which is used up by this."""
     done = db.execute("UPDATE enrol_code SET used_at = ? WHERE code_hash = ? AND used_at IS NULL AND expires_at > ?", [at, code_hash, at])
