@@ -2,7 +2,7 @@
 
 import { draw } from "../app.js";
 import { act, h } from "../elements.js";
-import { kindName } from "../fields.js";
+import { inShort, kindName } from "../fields.js";
 import * as outbox from "../outbox.js";
 import * as pack from "../pack.js";
 import { sendPhotos } from "../photos.js";
@@ -32,7 +32,7 @@ function lineOf(entry) {
   const reason = entry.problem?.title ?? entry.trouble?.what;
   const state = entry.state === "unsent" && entry.trouble ? "trouble" : entry.state;
   return h("li", null, h("a", { class: "line", href: `#/log/${entry.id}` }, h("span", null, [kindName(entry.kind), plot?.name ?? entry.plot].filter(Boolean).join(" · "),
-    h("small", null, `${when(entry.saved_ms)}${reason ? ` · ${reason}` : ""}`)), h("b", null, say(`state.${state}`))));
+    h("small", null, [when(entry.saved_ms), inShort(outbox.record(entry)), reason].filter(Boolean).join(" · "))), h("b", null, say(`state.${state}`))));
 }
 
 export async function sendingScreen() {
