@@ -45,13 +45,21 @@ function outlineWords(geometry) {
   return say("walk.shown", { area: figure(area(ring.slice(0, -1).map(plane(lon, lat).to)) / 10_000, 2, true) });
 }
 
+/** The first of a long text, cut between whole characters: an emoji or a letter with its accent stays one. */
+const LONGEST_WORDS = 80;
+function cut(text) {
+  if (text.length <= LONGEST_WORDS) return text;
+  const letters = globalThis.Intl?.Segmenter ? Array.from(new Intl.Segmenter(tongue()).segment(text), ({ segment }) => segment) : Array.from(text);
+  return letters.length > LONGEST_WORDS ? `${letters.slice(0, LONGEST_WORDS).join("")}…` : text;
+}
+
 function valueWords(kind, field, value) {
   if (field.type === "choice") return choiceName(kind, field.name, value);
   if (field.type === "yes_no") return say(Number(value) ? "yes" : "no");
   if (field.type === "outline") return outlineWords(value);
   if (typeof value === "object") return "…";
   const unit = unitOf(field), grouped = field.unit !== "año";
-  return `${typeof value === "number" && grouped ? figure(value, 2) : String(value).slice(0, 80)}${unit ? ` ${unit}` : ""}`;
+  return `${typeof value === "number" && grouped ? figure(value, 2) : cut(String(value))}${unit ? ` ${unit}` : ""}`;
 }
 
 /** The filled fields of a record as [name, value in words], in the dictionary's order. */
