@@ -214,7 +214,8 @@ def _phone_field(f: Field) -> dict:
     shown = {"name": f.name, "type": f.type, "unit": f.unit, "required": f.required, "low": f.low, "high": f.high, "usual_low": f.usual_low, "usual_high": f.usual_high,
              "label": f.label, "help": f.help if any(f.help.values()) else None, "only_if": f.only_if, "long": f.long or None,
              "choices": list(f.choices) or None, "choice_labels": f.choices or None}
-    return {name: value for name, value in shown.items() if value not in (None, "", False) or name == "required"}
+    # A limit of zero is a limit: 0.0 equals False, so emptiness is told by identity.
+    return {name: value for name, value in shown.items() if not (value is None or value is False or value == "") or name == "required"}
 
 
 def manual(language: str) -> str:

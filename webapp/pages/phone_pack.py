@@ -116,21 +116,27 @@ def _prior(prior: dict | None) -> dict | None:
 
 
 def _orders(db: Database, device: Device, week: str) -> tuple[list[dict], list[dict]]:
-    """This week's orders of the phone's own crew and the cautions they point at, in both languages."""
+    """This week's orders of the phone's own crew and the cautions they point at, in both languages.
+
+    ``others`` is how many other crews cut the same plot that week; ``finished_by`` are the records that say it is done.
+    """
     cautions: list[dict] = []
     found = []
     loads, done, said = survey.loads(db), survey.orders_done(db), _remarks(db)
-    for order in by_order(cutting.orders(db, week=week, crew=device.crew)) if device.crew else []:
+    everybodys = by_order(cutting.orders(db, week=week)) if device.crew else []
+    for order in (one for one in everybodys if one["crew"] == device.crew):
         beware = [_in_words(sentence) for sentence in order["cautions"]]
         cautions += [words for words in beware if words not in cautions]
         mine = loads[loads["order"] == order["id"]] if len(loads) else loads
+        ends = list(done.loc[(done["order"] == order["id"]) & (done["finished"] == 1), "id"]) if len(done) else []
         found.append({
             "id": order["id"], "plot": order["plot"], "name": order["name"], "plants": round(order["plants"]), "mass_t": round(order["mass_t"], 1),
             "pass": order["kind"], "pass_number": order["pass"], "cut_style": order["cut_style"], "which": _in_words(order["how_to_tell"]), "days": order["days"],
             "trucks": [{"day": truck["day"], "hour": truck["hour"]} for truck in order["trucks"]], "beware": [cautions.index(words) for words in beware],
             "remarks": said.get(order["plot"], []),
             "cut_plants": int(mine["plants"].fillna(0).sum()) if len(mine) else 0,
-            "finished": bool(len(done) and ((done["order"] == order["id"]) & (done["finished"] == 1)).any()),
+            "finished": bool(ends), "finished_by": ends, "crew": order["crew"],
+            "others": len({one["crew"] for one in everybodys if one["plot"] == order["plot"]} - {order["crew"]}),
         })
     return found, cautions
 

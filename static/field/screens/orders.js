@@ -3,7 +3,7 @@
 import { draw } from "../app.js";
 import { ask } from "../dialog.js";
 import { act, h, line } from "../elements.js";
-import { note } from "../note.js";
+import { note, takeBack } from "../note.js";
 import * as outbox from "../outbox.js";
 import * as pack from "../pack.js";
 import { shareOrder } from "../picture.js";
@@ -48,11 +48,23 @@ function trucksInWords({ trucks, days }) {
   return [...hours].sort().map(([hour, at]) => (new Set(at).size === new Set(days).size && new Set(days).size > 1 ? say("order.every_day", { hour }) : `${hour}, ${daysInWords(at)}`)).join("; ");
 }
 
+/** The crew of an order, and whether others cut the same plot that week: whose plants are whose is agreed on the spot. */
+function withWhom({ crew, others }) {
+  return [crew ?? pack.pack().device?.crew, others ? say("order.others", { n: others }) : ""].filter(Boolean).join(" · ");
+}
+
+/** "Hecha · 300 de 1,158 plantas"; more than was ordered is said. */
+function progressWords(order, { cut, finished, words }) {
+  if (!cut || !order.plants) return words;
+  const how = { cut: figure(cut), all: figure(order.plants) }, share = say(cut > order.plants ? "order.progress.over" : "order.progress.of", how);
+  return finished ? say("order.progress.done", { share }) : share;
+}
+
 /** What an order says, as [term, words] pairs in the order to read them. */
 function factsOf(found, state) {
   return [
     [say("order.which"), inWords(found.which)], [say("order.what"), `${say(`order.pass.${found.pass}`)} · ${say(`order.style.${found.cut_style}`)} · ${figure(found.mass_t, 1)} t`],
-    [say("order.progress"), state.cut ? say("order.progress.of", { cut: figure(state.cut), all: figure(found.plants) }) : state.words],
+    [say("order.with"), withWhom(found)], [say("order.progress"), progressWords(found, state)],
     [say("plot.gate"), pack.plot(found.plot)?.gate], [say("order.days"), daysInWords(found.days)], [say("order.trucks"), trucksInWords(found)],
   ].filter(([, value]) => value);
 }
@@ -65,14 +77,26 @@ async function share(found) {
     cautions: { title: say("order.caution"), lines: found.beware.map((i) => inWords(pack.pack().cautions[i])) } });
 }
 
-/** How far an order is, from what the office knows and what this phone wrote: {cut, finished, words}. */
+/** This phone's reports that an order is finished: those that stand, and those it took back, newest first. */
+async function reports(order) {
+  const entries = (await outbox.latest(500)).filter((entry) => ["load", "order_done", "void"].includes(entry.kind)), alive = outbox.current(entries);
+  const ends = entries.filter((entry) => entry.kind === "order_done").filter((entry) => { const one = outbox.record(entry); return one.order === String(order.id) && Number(one.finished) === 1; });
+  return { alive: alive.map(outbox.record).filter((record) => record.order === String(order.id)), standing: ends.filter((entry) => alive.includes(entry)), gone: ends.filter((entry) => !alive.includes(entry)).map((entry) => entry.id) };
+}
+
+/**
+ * How far an order is, from what the office knows and what this phone wrote: {cut, finished, words, standing}. What this
+ * phone took back no longer counts although the office's tables were made before.
+ */
 export async function progress(order) {
-  const mine = outbox.current((await outbox.latest(500)).filter((entry) => ["load", "order_done", "void"].includes(entry.kind))).map(outbox.record)
-    .filter((record) => record.order === order.id);
-  const cut = Math.max(order.cut_plants ?? 0, mine.filter((record) => record.kind === "load").reduce((sum, record) => sum + (record.plants ?? 0), 0));
-  const finished = order.finished || mine.some((record) => record.kind === "order_done" && Number(record.finished) === 1);
-  const words = finished ? say("order.state.done") : cut ? say("order.state.share", { percent: figure(Math.min(99, (100 * cut) / Math.max(order.plants, 1))) }) : say("order.state.open");
-  return { cut, finished, words };
+  const { alive, standing, gone } = await reports(order);
+  const loads = alive.filter((record) => record.kind === "load").reduce((sum, record) => sum + (record.plants ?? 0), 0);
+  const told = alive.filter((record) => record.kind === "order_done").map((record) => record.plants ?? 0);
+  const cut = Math.max(order.cut_plants ?? 0, loads, ...told);
+  const office = order.finished_by ? order.finished_by.some((id) => !gone.includes(id)) : order.finished && !gone.length;
+  const finished = office || standing.length > 0;
+  const share = () => (cut > order.plants ? say("order.state.over") : say("order.state.share", { percent: figure(Math.min(99, (100 * cut) / Math.max(order.plants, 1))) }));
+  return { cut, finished, standing, words: finished ? say("order.state.done") : cut ? share() : say("order.state.open") };
 }
 
 /** The list of this week's orders, those still to do first. */
@@ -107,9 +131,22 @@ async function finish(order) {
   await draw(true);
 }
 
+/** Open a finished order again: this phone's reports of its end are taken back, each by a record. */
+async function reopen(standing) {
+  for (const entry of standing) await takeBack(entry);
+  await draw(true);
+}
+
+/** An order the office took away or changed: what is noted all the same is kept, and where to go on. */
+const goneScreen = () => ({
+  title: say("orders.title"), back: "#/",
+  body: [h("h1", null, say("order.gone")), h("p", null, say("order.gone.why")),
+    h("a", { class: "act first", href: "#/orders", id: "to-orders" }, say("orders.title")), h("a", { class: "act plain", href: "#/", id: "to-home" }, say("order.gone.home"))],
+});
+
 export async function order(id) {
   const found = pack.order(id);
-  if (!found) return { title: say("orders.title"), back: "#/", body: [h("h1", null, say("order.gone"))] };
+  if (!found) return goneScreen();
   const code = encodeURIComponent(found.plot), state = await progress(found);
   const facts = factsOf(found, state);
   return {
@@ -125,7 +162,7 @@ export async function order(id) {
         state.finished ? h("a", { class: "act plain", href: `#/plot/${code}` }, say("order.else")) : act(say("order.finish"), () => finish(found), { plain: true, id: "finish-order" })),
       await loadLines(found),
       h("div", { class: "pair" }, act(say("order.share"), () => share(found), { plain: true, id: "share" }),
-        state.finished ? null : h("a", { class: "act plain", href: `#/plot/${code}` }, say("order.else"))),
+        state.finished ? (state.standing.length ? act(say("order.reopen"), () => reopen(state.standing), { plain: true, id: "reopen" }) : null) : h("a", { class: "act plain", href: `#/plot/${code}` }, say("order.else"))),
     ],
   };
 }
