@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
+from tests.browsers import ARGS
+
 from . import hand
 
 pytestmark = pytest.mark.browser
@@ -42,7 +44,17 @@ BROKEN_WORDS = """() => {
   }
   return broken;
 }"""
-TEXT_PX = 16
+
+
+def in_a_round(page, office, language: str) -> None:
+    """Bring a phone to the middle of a round, in one language."""
+    hand.enrol(page, office)
+    hand.start_round(page, office)
+    for value in ("24.1", "23.0", "25.2"):
+        hand.read(page, value)
+    hand.go(page, office, "more")
+    page.locator(f"input[name=language][value={language}]").check()
+    page.wait_for_function("(lang) => document.documentElement.lang.startsWith(lang)", arg=language)
 
 
 @pytest.fixture(scope="module", params=["es", "en"])
@@ -50,13 +62,7 @@ def walked(request, shared_browser, standing_office):
     """A phone in the middle of a round, in one language."""
     context = shared_browser.new_context(viewport={"width": 412, "height": 823}, locale="es-MX", has_touch=True)
     page = context.new_page()
-    hand.enrol(page, standing_office)
-    hand.start_round(page, standing_office)
-    for value in ("24.1", "23.0", "25.2"):
-        hand.read(page, value)
-    hand.go(page, standing_office, "more")
-    page.locator(f"input[name=language][value={request.param}]").check()
-    page.wait_for_function("(lang) => document.documentElement.lang.startsWith(lang)", arg=request.param)
+    in_a_round(page, standing_office, request.param)
     page.office = standing_office
     yield page
     context.close()
@@ -88,37 +94,34 @@ def test_dark_surroundings_keep_the_contrast(walked):
     walked.emulate_media(color_scheme="light")
 
 
-@pytest.fixture()
-def large_text(walked):
-    """The reader's own text size set to twice the usual, as a phone's settings do, from the next page on."""
-    settings = walked.context.new_cdp_session(walked)
-
-    def set_to(text_px: int) -> None:
-        settings.send("Page.setFontSizes", {"fontSizes": {"standard": text_px, "fixed": text_px - 3}})
-        walked.reload()
-        hand.ready(walked)
-
-    set_to(2 * TEXT_PX)
-    assert walked.evaluate("() => getComputedStyle(document.documentElement).fontSize") == "36px", "the phone follows the reader's text size"
-    yield walked
-    walked.set_viewport_size({"width": 412, "height": 823})
-    set_to(TEXT_PX)
+@pytest.fixture(scope="module")
+def large_text_browser(playwright, chromium_path):
+    """A Chromium whose reader set the text to twice the usual size."""
+    browser = playwright.chromium.launch(executable_path=chromium_path, args=[*ARGS, "--blink-settings=defaultFontSize=32"])
+    yield browser
+    browser.close()
 
 
-def test_double_text_still_fits(large_text):
+@pytest.mark.parametrize("language", ["es", "en"])
+def test_text_of_twice_the_size_still_fits(large_text_browser, standing_office, language):
+    context = large_text_browser.new_context(viewport={"width": 412, "height": 823}, locale="es-MX", has_touch=True)
+    page = context.new_page()
+    in_a_round(page, standing_office, language)
     for screen in SCREENS:
-        hand.go(large_text, large_text.office, f"order/{large_text.office.order}" if screen == "order" else screen)
+        hand.go(page, standing_office, f"order/{standing_office.order}" if screen == "order" else screen)
         if screen == "reading":
-            hand.key(large_text, "88.888")
-            assert large_text.locator("#brix .big").inner_text() == "88.888"
-        large_text.wait_for_timeout(50)
+            hand.key(page, "888888")
+            assert page.locator("#brix .big").inner_text() == "888888"
+        page.wait_for_timeout(50)
+        assert page.evaluate("() => getComputedStyle(document.documentElement).fontSize") == "36px", "the phone follows the reader's text size"
         for width, height in ((412, 823), (320, 640)):
-            large_text.set_viewport_size({"width": width, "height": height})
-            wide, broken, small, close = (large_text.evaluate(script) for script in (WIDTH, BROKEN_WORDS, SMALL_TARGETS, CLOSE_TARGETS))
+            page.set_viewport_size({"width": width, "height": height})
+            wide, broken, small, close = (page.evaluate(script) for script in (WIDTH, BROKEN_WORDS, SMALL_TARGETS, CLOSE_TARGETS))
             assert (wide <= width, small, close) == (True, [], []), (screen, width, wide)
             if width == 412:
                 assert broken == [], screen
-        large_text.set_viewport_size({"width": 412, "height": 823})
+        page.set_viewport_size({"width": 412, "height": 823})
+    context.close()
 
 
 def test_text_doubled_by_zoom_of_the_root_still_fits(walked):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from webapp.people import permissions, service
+from webapp.people import devices, permissions, service
 from webapp.problems import Problem
 
 PASSWORD = "cuatro palabras bien largas"
@@ -87,6 +87,32 @@ def test_phone_code_is_good_once(db, head):
     service.revoke_device(db, device, "Ana")
     assert service.device_for(db, cookie) is None
     assert [t["act"] for t in service.trail(db)][:3] == ["revoke_device", "enrol", "new_device"]
+
+
+def test_a_phone_that_waits_gets_another_code_and_only_the_newest_is_good(db, head):
+    device, first = service.new_device(db, "Teléfono 1", "Cuadrilla 1", "Ana")
+    name, second = service.new_code(db, device, "Ana")
+    assert name == "Teléfono 1" and second != first and second not in str(db.execute("SELECT * FROM enrol_code").fetchall())
+    with pytest.raises(Problem, match="ya se usó"):
+        service.enrol(db, first, "x")
+    assert service.enrol(db, devices.in_groups(second), "x")[0] == device
+    with pytest.raises(Problem) as refused:
+        service.new_code(db, device, "Ana")
+    assert (refused.value.code, refused.value.status) == ("device_not_waiting", 409)
+    assert [t["act"] for t in service.trail(db)][:3] == ["enrol", "new_code", "new_device"]
+
+
+def test_a_code_still_in_hand_does_not_wake_a_revoked_phone(db, head):
+    device, code = service.new_device(db, "Teléfono 1", "", "Ana")
+    service.revoke_device(db, device, "Ana")
+    with pytest.raises(Problem, match="ya se usó"):
+        service.enrol(db, code, "x")
+    with pytest.raises(Problem) as refused:
+        service.new_code(db, device, "Ana")
+    assert refused.value.code == "device_not_waiting"
+    with pytest.raises(Problem) as missing:
+        service.new_code(db, "0" * 16, "Ana")
+    assert missing.value.status == 404
 
 
 @pytest.mark.parametrize("cookie", ["", "x", "a.b", "0" * 16 + "." + "A" * 43, "ñ" * 70])
