@@ -96,7 +96,8 @@ export async function reading(what, id) {
     if (temp === null && round.atc !== "yes") { fault.textContent = say("reading.no_temp"); aim("temp"); return; }
     const settled = await settleDoubts("reading", { ...(spot.row ? { row: spot.row } : {}), ...(spot.plant ? { plant: spot.plant } : {}), brix_raw_deg: brix, ...(temp === null ? {} : { juice_temp_c: temp }), ...(keyed.wounded ? { wounded: 1 } : {}) });
     if (!settled) return;
-    if ((await read("round"))?.id !== round.id) { await load(); go("#/"); return; } // closed in another tab meanwhile
+    const open = globalThis.BroadcastChannel ? state.round : await read("round"); // other tabs tell; where they can't, the disk is asked
+    if (open?.id !== round.id) { await load(); go("#/"); return; }
     await note({ kind: "reading", plot: round.plot, round: round.id, replaces: old ? id : null, ...settled });
     const freshTemp = keyed.temp !== null ? { temp: keyed.temp, temp_ms: Date.now() } : {};
     clear();
