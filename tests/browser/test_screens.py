@@ -22,6 +22,7 @@ SMALL_TARGETS = """() => [...document.querySelectorAll('button, a[href], input, 
 }).filter(([, width, height]) => width < 48 || height < 48)"""
 
 CLOSE_TARGETS = """() => {
+  scrollTo(0, 0);                                                      // the bar stays where it is while the rest moves beneath it
   const boxes = [...new Set([...document.querySelectorAll('button, a[href], input, textarea, select, summary')].filter((node) => node.checkVisibility({visibilityProperty: true, contentVisibilityAuto: true}) && !node.closest('svg'))
     .map((node) => node.closest('label') ?? node))].map((node) => [node.innerText || node.id, node.getBoundingClientRect()]);
   const close = [];

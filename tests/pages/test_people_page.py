@@ -78,9 +78,10 @@ def test_a_refused_person_keeps_what_was_typed_but_not_the_password(office):
 
 def test_one_phone_is_one_phone(office):
     client, db, _ = office
-    people.new_device(db, "Teléfono 1", "", "x")
+    people.enrol(db, people.new_device(db, "Teléfono 1", "", "x")[1], "x")
+    people.new_device(db, "Teléfono que espera", "", "x")
     assert "<h1>1 persona y 1 teléfono de alta</h1>" in text(client.get("/people"))
-    people.new_device(db, "Teléfono 2", "", "x")
+    people.enrol(db, people.new_device(db, "Teléfono 2", "", "x")[1], "x")
     assert "<h1>1 person and 2 phones enrolled</h1>" in text(client.get("/people?lang=en"))
 
 

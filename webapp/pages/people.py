@@ -37,7 +37,7 @@ def page(problem: Problem | None = None) -> str:
     for row in survey.phones(db()):  # a phone whose storage was wiped has more than one
         runs = ", ".join(str(first) if first == last else f"{first}–{last}" for first, last in row["holes"])
         installs.setdefault(row["sender"], []).append({**row, "runs": runs, "clock": "" if frozen else _off_by(row["clock_error_s"])})
-    active = [p for p in phones if not p["revoked_at"]]
+    active = [p for p in phones if p["enrolled_at"] and not p["revoked_at"]]
     title = words("pages.people.title", people=words("pages.people.count_people", n=len(persons)), phones=words("pages.people.count_phones", n=len(active)))
     return render("people.html", title=title, people=persons, phones=phones, installs=installs, roles=permissions.ROLES, problem=problem,
                   typed=request.form if problem else {}, typed_roles=request.form.getlist("role") if problem else [], of=request.endpoint, estate=quote(current_app.config["ESTATE"]))
