@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 
 from webapp import clock
 from webapp.survey import service as survey
@@ -12,6 +13,7 @@ from webapp.survey import service as survey
 from . import hand
 from .conftest import put_order
 from .test_bad_input import bitmap
+from .test_screens import CLOSE_TARGETS, RULES, SMALL_TARGETS
 
 pytestmark = pytest.mark.browser
 
@@ -197,6 +199,8 @@ def test_a_finished_order_says_how_far_it_got_and_can_be_opened_again(office, pa
     page.wait_for_selector("#reopen")
     assert "Hecha · 300 de 1,420 plantas" in page.locator("main").inner_text() and "Cuadrilla 2" in page.locator("dl").inner_text()
     hand.wait_sent(page)
+    hand.go(page, office, "")
+    assert page.locator("h1").inner_text() == "Ya quedaron las órdenes de esta semana" and page.locator("#open-order").count() == 0
     hand.go(page, office, "more")
     with page.expect_response("**/field/pack"):
         page.get_by_role("button", name="Traer tablas y órdenes").click()
@@ -206,10 +210,77 @@ def test_a_finished_order_says_how_far_it_got_and_can_be_opened_again(office, pa
     assert "Hecha" not in page.locator("main").inner_text(), "although the office's tables still say it is done"
     hand.wait_sent(page)
     assert not len(survey.orders_done(office.db))
+    hand.go(page, office, "")
+    assert page.locator("#open-order").count() == 1
+    hand.go(page, office, f"order/{order}")
     hand.go(page, office, f"note/load/VS-01/{order}")
     page.fill("#f-plants", "2900")
     stored(page, "order")
     assert "3,200 de 1,420: más de lo pedido" in page.locator("main").inner_text()
+
+
+def test_the_first_screen_offers_the_order_still_to_do(office, page):
+    week = clock.of(office.db).week()
+    first, second = put_order(office.db, week), put_order(office.db, week, plot="VS-02")
+    put_order(office.db, week, crew="Cuadrilla 9", plot="LA-03")
+    office.db.execute("UPDATE cutting_order SET plot = 'VS-02' WHERE crew = 'Cuadrilla 9'")
+    office.db.conn.commit()
+    hand.enrol(page, office, role="crew", name="Lupe")
+    hand.go(page, office, f"order/{first}")
+    assert "cuadrilla corta aquí" not in page.locator("main").inner_text()
+    page.click("#finish-order")
+    page.click("dialog [data-answer=yes]")
+    page.wait_for_selector("#reopen")
+    hand.go(page, office, "")
+    page.click("#open-order")
+    page.wait_for_selector("main[data-screen=order]")
+    assert page.url.endswith(second) and "Cuadrilla 2 · otra cuadrilla corta aquí esta semana" in page.locator("dl").inner_text()
+
+
+def test_faults_doubts_and_done_orders_hold_for_every_reader(office, page):
+    order = put_order(office.db, clock.of(office.db).week())
+    hand.enrol(page, office, role="crew", name="Lupe")
+
+    def sound(what):
+        found = Axe().run(page, options=RULES)
+        assert found.violations_count == 0, (what, found.generate_report())
+        page.evaluate("() => scrollTo(0, 0)")  # the bar stays in sight: what has rolled under it is not beside it
+        assert page.evaluate(SMALL_TARGETS) == [], what
+        if page.locator("dialog").count():
+            tops = page.locator("dialog button").evaluate_all("found => found.map((node) => [node.getBoundingClientRect().top, node.getBoundingClientRect().bottom])")
+            assert all(below[0] - above[1] >= 7.5 for above, below in zip(tops, tops[1:])), what
+        else:
+            assert page.evaluate(CLOSE_TARGETS) == [], what
+        page.set_viewport_size({"width": 320, "height": 640})
+        wide = page.evaluate("() => document.documentElement.scrollWidth")
+        page.set_viewport_size({"width": 412, "height": 823})
+        assert wide <= 320, what
+
+    hand.go(page, office, f"note/load/VS-01/{order}")
+    page.fill("#f-gross_kg", "mucho")
+    page.fill("#f-net_kg", "900000")
+    page.click("#store")
+    assert page.locator(".fault").count() == 2 and page.evaluate("() => document.activeElement.id") == "f-gross_kg"
+    sound("faults")
+    for name, value in (("gross_kg", "100"), ("net_kg", "100"), ("plants", "3")):
+        page.fill(f"#f-{name}", value)
+    page.click("#store")
+    page.wait_for_selector("dialog")
+    sound("doubts")
+    page.click("dialog [data-answer=again]")
+    hand.go(page, office, "count/VS-01")
+    page.fill("#total-gaps", "x")
+    page.click("#more-sick_wilt")
+    sound("counter")
+    hand.go(page, office, "note/loss/VS-01")
+    sound("share")
+    hand.go(page, office, "order/otra")
+    sound("gone")
+    hand.go(page, office, f"order/{order}")
+    page.click("#finish-order")
+    page.click("dialog [data-answer=yes]")
+    page.wait_for_selector("#reopen")
+    sound("done")
 
 
 def test_an_order_the_office_took_away_says_so_and_where_to_go(office, page):

@@ -123,6 +123,20 @@ def test_pack_brings_own_orders_only_and_no_money(phone, db):
     assert "mxn" not in text.lower() and "Cuadrilla 9" not in text
 
 
+def test_pack_says_how_many_other_crews_cut_the_same_plot_and_who_ended_an_order(phone, db):
+    first = put_order(db, "2026-W48")
+    put_order(db, "2026-W48", crew="Cuadrilla 9", plot="VS-02")
+    found = phone.get("/field/pack").json["orders"][0]
+    assert (found["crew"], found["others"], found["finished"], found["finished_by"]) == ("Cuadrilla 2", 0, False, [])
+    with db.conn:
+        db.execute("UPDATE cutting_order SET plot = 'VS-01', published_at = '2026-11-22T13:00:00Z' WHERE crew = 'Cuadrilla 9'")
+    end = {**remark(60), "kind": "order_done", "order": first, "finished": 1}
+    end.pop("text", None)
+    assert phone.post("/field/records", json=batch(end)).status_code == 200
+    found = phone.get("/field/pack").json["orders"][0]
+    assert (found["others"], found["finished"], found["finished_by"]) == (1, True, [end["id"]]) and "Cuadrilla 9" not in json.dumps(found)
+
+
 def test_pack_of_200_plots_is_at_most_60_kb(db, office, phone):
     many = {"type": "FeatureCollection", "features": [
         {"type": "Feature", "geometry": rough(-103 + 0.01 * (i % 20), 20 + 0.01 * (i // 20), i), "properties": {"code": f"X-{i:03d}", "name": f"Tabla número {i}", "zone": f"Zona {i % 4}", "planted_on": f"20{15 + i % 10}-06-01"}} for i in range(200)]}

@@ -52,8 +52,8 @@ function sampler() {
 }
 
 function crew(found) {
-  const next = found[0]?.order;
-  if (!next) return [h("h1", null, say("home.no_order")), first("#/plots", say("home.choose"), { id: "choose" })];
+  const next = found.find(({ state: how }) => !how.finished)?.order;
+  if (!next) return [h("h1", null, say(found.length ? "home.all_done" : "home.no_order")), first("#/plots", say("home.choose"), { id: "choose" })];
   return [h("h1", null, orderLine(next)), first(`#/order/${encodeURIComponent(next.id)}`, say("home.open_order"), { id: "open-order" }), cautionNote(next)];
 }
 
