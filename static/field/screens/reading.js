@@ -22,6 +22,26 @@ const BLANK = { brix: "", temp: null, into: "brix", wounded: false, spot: null, 
 const keyed = { ...BLANK, round: null };
 let undo = null;
 
+// The open round's entries as last read, with what was saved here since: reading them all again at every
+// plant costs a slow phone a fifth of the save. Anything saved elsewhere makes the next look read anew.
+let kept = null, saving = false;
+addEventListener("saved", () => { if (!saving) kept = null; });
+["elsewhere", "state", "store-closed"].forEach((name) => addEventListener(name, () => { kept = null; }));
+
+async function entriesOf(round) {
+  if (kept?.round !== round.id) kept = { round: round.id, entries: await outbox.ofRound(round.id) };
+  return kept.entries;
+}
+
+/** Save a reading and keep it in mind beside the others. */
+async function saveReading(draft) {
+  saving = true;
+  try {
+    const [entry] = await note(draft);
+    if (kept) kept.entries.push(entry);
+  } finally { saving = false; }
+}
+
 const clear = () => Object.assign(keyed, BLANK);
 
 /** °Brix at 20 °C of a reading under its round's instrument; null outside every table. */
@@ -61,7 +81,7 @@ export async function reading(what, id) {
   if (!round) { go("#/"); return null; }
   if (keyed.round !== round.id) { clear(); Object.assign(keyed, { round: round.id }); undo = null; } // what was keyed belongs to its own round
   const plot = plotOf(round.plot) ?? { code: round.plot };
-  const entries = outbox.current(await outbox.ofRound(round.id)).filter((entry) => entry.kind === "reading");
+  const entries = outbox.current(await entriesOf(round)).filter((entry) => entry.kind === "reading");
   const mending = what === "mend" ? entries.find((entry) => entry.id === id) : null;
   const old = mending ? outbox.record(mending) : null;
   if (old && keyed.mending !== id) Object.assign(keyed, { brix: String(old.brix_raw_deg ?? ""), temp: String(old.juice_temp_c ?? ""), into: "brix", wounded: Number(old.wounded) === 1, mending: id, untouched: true });
@@ -98,7 +118,7 @@ export async function reading(what, id) {
     if (!settled) return;
     const open = globalThis.BroadcastChannel ? state.round : await read("round"); // other tabs tell; where they can't, the disk is asked
     if (open?.id !== round.id) { await load(); go("#/"); return; }
-    await note({ kind: "reading", plot: round.plot, round: round.id, replaces: old ? id : null, ...settled });
+    await saveReading({ kind: "reading", plot: round.plot, round: round.id, replaces: old ? id : null, ...settled });
     const freshTemp = keyed.temp !== null ? { temp: keyed.temp, temp_ms: Date.now() } : {};
     clear();
     undo = null;
