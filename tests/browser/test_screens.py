@@ -125,6 +125,25 @@ def test_text_of_twice_the_size_still_fits(large_text_browser, standing_office, 
     context.close()
 
 
+def test_targets_stand_apart_after_a_round_and_beside_an_open_walk(shared_browser, standing_office):
+    context = shared_browser.new_context(viewport={"width": 412, "height": 823}, locale="es-MX", has_touch=True, geolocation={"latitude": 20.7015, "longitude": -102.3985, "accuracy": 6}, permissions=["geolocation"])
+    page = context.new_page()
+    in_a_round(page, standing_office, "es")
+    hand.go(page, standing_office, "reading")
+    hand.finish_round(page)
+    assert page.locator("#next").count() == 1 and page.locator(".list .line").count() >= 1
+    assert page.evaluate(CLOSE_TARGETS) == [] and page.evaluate(SMALL_TARGETS) == []
+    hand.go(page, standing_office, "walk/VS-01")
+    page.locator("#start-walk, #start, main .act").first.click()
+    hand.go(page, standing_office, "")
+    walk = page.locator("main > a[href^='#/walk/']")
+    walk.wait_for()
+    assert page.evaluate(CLOSE_TARGETS) == []
+    gap = page.evaluate("() => document.querySelector('main h1').getBoundingClientRect().top - document.querySelector('main > a[href^=\"#/walk/\"]').getBoundingClientRect().bottom")
+    assert gap >= 8
+    context.close()
+
+
 def test_text_doubled_by_zoom_of_the_root_still_fits(walked):
     for screen in SCREENS:
         hand.go(walked, walked.office, f"order/{walked.office.order}" if screen == "order" else screen)
