@@ -308,7 +308,14 @@ def test_a_chosen_photo_waits_with_its_sheet(office, page, tmp_path):
     hand.wait_sent(page)
     assert [one["of"] for one in fields_of(office, "photo")] == [row["id"] for row in office.records() if row["kind"] == "remark"]
     hand.go(page, office, "note/remark/VS-01")
-    assert "Foto lista" not in page.locator("main").inner_text()
+    assert "Foto lista" not in page.locator("main").inner_text() and not page.locator("#photo-off").is_visible()
+    page.set_input_files("#photo", tmp_path / "cerca.bmp")
+    page.click("#photo-off")
+    page.wait_for_function("() => !document.querySelector('main').innerText.includes('Foto lista')")
+    page.fill("#f-text", "sin foto")
+    stored(page)
+    hand.wait_sent(page)
+    assert len(fields_of(office, "remark")) == 2 and len(fields_of(office, "photo")) == 1
 
 
 def test_a_share_is_said_as_a_half_or_in_percent_and_kept_as_a_part_of_one(office, page):

@@ -38,19 +38,26 @@ function prefilled(kind, orderId) {
 
 const readyWords = (blob) => say("photo.ready", { kb: Math.round(blob.size / 1024) });
 
-/** A photo to go with the record; it waits in the phone with the rest of the sheet. */
+/** A photo to go with the record; it waits in the phone with the rest of the sheet, until it is saved or taken off. */
 function photoField(chosen, key) {
-  const words = h("p", { class: "soft", role: "status" }, chosen.blob ? readyWords(chosen.blob) : "");
+  const words = h("p", { class: "soft", role: "status" });
+  const off = act(say("photo.remove"), async () => { chosen.blob = null; await write(key, undefined); show(); }, { plain: true, id: "photo-off" });
+  const show = (before = "") => {
+    words.textContent = [before, chosen.blob ? readyWords(chosen.blob) : ""].filter(Boolean).join(" ");
+    off.hidden = !chosen.blob;
+  };
+  show();
   return h("div", null, h("label", { class: "act plain pick" }, say("photo.add"), h("input", { id: "photo", type: "file", accept: "image/*", capture: "environment", onchange: async (event) => {
-    const [file] = event.target.files;
+    const { target } = event, [file] = target.files;
     if (!file) return;
     const blob = await shrink(file);
+    target.value = "";
     if (blob) {
       chosen.blob = blob;
       await keepPicture(key, blob);
     }
-    words.textContent = [blob ? "" : say("photo.unreadable"), chosen.blob ? readyWords(chosen.blob) : ""].filter(Boolean).join(" ");
-  } })), words);
+    show(blob ? "" : say("photo.unreadable"));
+  } })), words, off);
 }
 
 /** The picture of a half-filled sheet, as bytes: not every browser stores a blob. */
