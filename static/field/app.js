@@ -14,6 +14,7 @@ import { SCREENS } from "./screens/all.js";
 
 const bar = document.getElementById("bar"), main = document.getElementById("main"), said = document.getElementById("said");
 const DAY_MS = 86_400_000, SETTLE_MS = 350, FLASH_MS = 2500;
+let flashing = null;
 let place = { title: "Piñario", back: null }, drawn = 0;
 
 /** Say something to eyes that are elsewhere: a screen reader hears it, the page does not move. */
@@ -66,7 +67,8 @@ async function drawBar() {
   bar.replaceChildren(
     place.back ? h("a", { class: "back", href: place.back, "aria-label": say("bar.back") }, "‹") : "",
     h("b", null, place.title),
-    h("a", { class: count ? "unsent" : "sent", href: "#/sending" }, sending.enrol ? say("bar.enrol", { words }) : days ? say("bar.days", { words, n: days }) : words));
+    h("a", { class: count ? "unsent" : "sent", href: "#/sending" }, sending.enrol ? say("bar.enrol", { words }) : days ? say("bar.days", { words, n: days }) : words),
+    flashing?.line ?? "");
   Object.assign(document.body.dataset, { unsent: count, sending: sending.outcome });
 }
 
@@ -76,12 +78,12 @@ function settle() {
   setTimeout(() => main.classList.remove("settling"), SETTLE_MS);
 }
 
-/** What was just done, for eyes: a line that covers nothing that can be touched and goes by itself. */
+/** What was just done, for eyes: for a moment it stands in the place of the bar's title. */
 export function flash(words) {
-  document.querySelector(".flash")?.remove();
+  clearTimeout(flashing?.timer);
   const line = h("p", { class: "flash", "aria-hidden": "true" }, words);
-  document.body.append(line);
-  setTimeout(() => line.remove(), FLASH_MS);
+  flashing = { line, timer: setTimeout(() => { line.remove(); flashing = null; }, FLASH_MS) };
+  bar.append(line);
 }
 
 export const go = (hash) => { if (location.hash === hash) draw(); else location.hash = hash; };
