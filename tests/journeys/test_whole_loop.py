@@ -16,11 +16,13 @@ from webapp.ripeness import service as ripeness
 from webapp.sentences import catalogue
 from webapp.survey import service as survey
 from webapp.tonnage import service as tonnage
+from webapp.weeks import monday_of
 from webapp.work import KINDS
 
 from . import phone
 
 FUTURES, LOW_DEG = 100, 4.0
+OTHER_SEEDS = (2,)
 AGES = (85.0, 90.0)
 STALE = {"/ripeness": "pages.stale", "/map": "pages.stale", "/today": "pages.stale", "/cutting": "pages.cutting.stale", "/outlook": "pages.outlook.stale"}
 
@@ -47,6 +49,7 @@ def journey(demo_made, tmp_path_factory):
     path = shutil.copy(demo_made, tmp_path_factory.mktemp("loop") / "demo.db")
     db = open_estate(path)
     outlook.made(db, futures=FUTURES)
+    others = [cutting.plan(db, cutting.make_plan(db, seconds=4, seed=seed)) for seed in OTHER_SEEDS]
     cutting.make_plan(db, seconds=4)
     seen: dict = {"before": snapshot(db)}
     ripe = seen["before"]["ripeness"]
@@ -65,8 +68,10 @@ def journey(demo_made, tmp_path_factory):
     while jobs.run_next(db, {"estimates": KINDS["estimates"]}) is not None:
         pass
     seen["marked_refit"] = marked(office)
+    late = [cutting.plan(db, cutting.make_plan(db, seconds=4, seed=seed)) for seed in OTHER_SEEDS]
     cutting.make_plan(db, seconds=4)
     outlook.made(db, futures=FUTURES)
+    seen |= {"plans_before": [seen["before"]["plan"], *others], "plans_after": [cutting.plan(db), *late]}
     seen |= {"after": snapshot(db), "marked_after": marked(office)}
     yield seen
     db.conn.close()
@@ -104,10 +109,16 @@ def test_ripe_shares_fall_by_what_the_readings_say(journey):
     assert np.abs(old.arrays["share"][others, 0] - new.arrays["share"][others, 0]).mean() < 0.25 * fall.mean(), "plots nobody read move little"
 
 
+def mean_week(plans, plots) -> float:
+    """Weeks after the plan's first at which these plots are cut, weighed by tonnes, over several searches (single ones differ by near-ties)."""
+    cuts = [c for plan in plans for c in plan.cuts if c["plot"] in plots]
+    return sum((monday_of(c["week"]) - monday_of("2026-W48")).days / 7 * c["mass_t"] for c in cuts) / sum(c["mass_t"] for c in cuts)
+
+
 def test_the_plan_moves(journey):
-    old, new = (journey[when]["plan"] for when in ("before", "after"))
-    tonnes = lambda plan: sum(c["mass_t"] for c in plan.cuts if c["plot"] in journey["chosen"])  # noqa: E731
-    assert old.cuts != new.cuts and tonnes(new) < tonnes(old), "less is cut where the readings came low"
+    old, new = (journey[when] for when in ("plans_before", "plans_after"))
+    assert old[0].cuts != new[0].cuts
+    assert mean_week(new, journey["chosen"]) > mean_week(old, journey["chosen"]) + 1, "what came low is cut later"
 
 
 def test_the_same_random_numbers_ask_for_more_hectares(journey):
