@@ -65,4 +65,17 @@ def unsent(page) -> int:
 
 
 def wait_sent(page) -> None:
+    """Until what was just saved is at the office: first the save itself has to be over, or an earlier "all sent" is believed."""
+    page.wait_for_function("() => !document.querySelector('[aria-busy]')")
+    page.wait_for_function(NOTHING_UNSENT)
     page.wait_for_selector("body[data-unsent='0'][data-sending=done]", state="attached")
+
+
+NOTHING_UNSENT = """() => new Promise((resolve) => {
+  const open = indexedDB.open("pinario");
+  open.onerror = () => resolve(false);
+  open.onsuccess = () => {
+    const asked = open.result.transaction("records").objectStore("records").index("state").count(IDBKeyRange.bound(["unsent"], ["unsent", []]));
+    asked.onsuccess = () => { open.result.close(); resolve(asked.result === 0); };
+  };
+})"""
