@@ -170,7 +170,8 @@ def test_all_doubts_of_a_record_are_asked_together(office, page):
     said = page.locator("dialog li").all_inner_texts()
     assert len(said) == 3 and said[0] == "Plantas cortadas: ¿7? Lo usual va de 50 a 3,000. Quizá 70." and "Quizá 801." in said[1] and "de 2,000 a 40,000 kg." in said[2] and "4,500 kg" in said[2]
     page.click("dialog [data-answer=again]")
-    assert page.evaluate("() => document.activeElement.id") == "f-plants" and hand.unsent(page) == 0
+    page.wait_for_function("() => document.activeElement.id === 'f-plants'")
+    assert hand.unsent(page) == 0
     page.click("#store")
     page.click("dialog [data-answer=likely]")
     page.wait_for_selector("main[data-screen=plot]")
