@@ -10,6 +10,7 @@ from tests.browsers import ARGS, needed
 from webapp import clock
 from webapp.database import open_estate, rows
 from webapp.land import service as land
+from webapp.pages import phone_files
 from webapp.people import service as people
 
 from .office import Chromium, Office
@@ -102,3 +103,12 @@ def page(shared_browser):
     context.set_default_timeout(15_000)
     yield context.new_page()
     context.close()
+
+
+@pytest.fixture(scope="module")
+def modules(shared_browser, standing_office):
+    """A page of the office that can import the phone's modules, and the address they live under."""
+    page = shared_browser.new_page()
+    page.goto(f"{standing_office.address}/field/manifest.webmanifest")
+    yield page, f"{standing_office.address}/s/{phone_files.build().name}"
+    page.close()

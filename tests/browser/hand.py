@@ -79,3 +79,9 @@ NOTHING_UNSENT = """() => new Promise((resolve) => {
     asked.onsuccess = () => { open.result.close(); resolve(asked.result === 0); };
   };
 })"""
+
+
+def run(modules, file: str, expression: str, argument):
+    """``expression`` of one of the phone's modules, called with it and ``argument`` in a real page."""
+    page, base = modules
+    return page.evaluate(f"async (given) => {{ const m = await import('{base}/{file}'); return await ({expression})(m, given); }}", argument)

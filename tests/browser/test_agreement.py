@@ -10,25 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from webapp.pages import phone_files
 from webapp.survey import sampling
+
+from .hand import run
 
 pytestmark = pytest.mark.browser
 CASES = json.loads((Path(__file__).parent.parent / "reference" / "shared_cases.json").read_text())
-
-
-@pytest.fixture(scope="module")
-def modules(shared_browser, standing_office):
-    """A page of the office that can import the phone's modules, and the address they live under."""
-    page = shared_browser.new_page()
-    page.goto(f"{standing_office.address}/field/manifest.webmanifest")
-    yield page, f"{standing_office.address}/s/{phone_files.build().name}"
-    page.close()
-
-
-def run(modules, file, expression, argument):
-    page, base = modules
-    return page.evaluate(f"async (given) => {{ const m = await import('{base}/{file}'); return await ({expression})(m, given); }}", argument)
 
 
 def test_sampling_stand(modules):

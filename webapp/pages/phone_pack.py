@@ -81,7 +81,7 @@ def _plots(db: Database, standing, priors: dict[str, dict], target_deg: float) -
         one = {
             "code": code, "name": plot["name"], "zone": plot["zone"], "gate": plot["gate"], "target_deg": target_deg,
             "planted_on": plot["planted_on"].isoformat() if plot["planted_on"] else None, "last_visit": _day(visited.get(code)),
-            "outline": simplified(outer_ring(outlines.get(code))), "area_ha": _hectares(plot["area_ha"]), "prior": _prior(priors.get(code)),
+            "outline": simplified(outer_ring(outlines.get(code))), "area_ha": _number(plot["area_ha"]), "prior": _prior(priors.get(code)),
             "rows_counted": _whole(counted.get(code)), "rows": _along(side_m, plot["row_spacing_m"]), "plants_per_row": _along(side_m, plot["plant_spacing_m"]), "plant_spacing_m": _number(plot["plant_spacing_m"]),
         }
         found.append({name: value for name, value in one.items() if value is not None or name == "last_visit"})
@@ -99,10 +99,6 @@ def _number(value: float | None) -> float | None:
 
 def _whole(value: float | None) -> int | None:
     return int(value) if value is not None and value == value else None
-
-
-def _hectares(value: float | None) -> float | None:
-    return round(value, 2) if value is not None and value == value else None
 
 
 def _day(value: Any) -> str | None:
