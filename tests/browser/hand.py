@@ -64,9 +64,14 @@ def unsent(page) -> int:
     return int(page.locator("body").get_attribute("data-unsent"))
 
 
-def wait_sent(page) -> None:
-    """Until what was just saved is at the office: first the save itself has to be over, or an earlier "all sent" is believed."""
+def wait_sent(page, by_itself: bool = False) -> None:
+    """Until what was just saved is at the office: first the save itself has to be over, or an earlier "all sent" is believed.
+
+    A phone sends by itself once the hand rests; unless ``by_itself``, it is told that the network is there, and sends at once.
+    """
     page.wait_for_function("() => !document.querySelector('[aria-busy]')")
+    if not by_itself:
+        page.evaluate("() => { dispatchEvent(new Event('online')); }")
     page.wait_for_function(NOTHING_UNSENT)
     page.wait_for_selector("body[data-unsent='0'][data-sending=done]", state="attached")
 

@@ -12,11 +12,12 @@ import shutil
 import signal
 import socket
 import subprocess
-import sys
 import time
 from pathlib import Path
 
 from tests.browsers import ARGS
+
+from . import standby
 
 PATIENCE_S = 30
 
@@ -53,9 +54,7 @@ class Office:
 
     def start(self) -> "Office":
         assert not listening(self.port), "something else listens on the office's port"
-        with self.log.open("ab") as log:
-            self.process = subprocess.Popen([sys.executable, "-m", "webapp.cli", "--estate", str(self.estate), "serve", "--port", str(self.port), "--no-worker"],
-                                            start_new_session=True, stdout=log, stderr=log)
+        self.process = standby.run("webapp.cli", ["--estate", str(self.estate), "serve", "--port", str(self.port), "--no-worker"], self.log)
         wait_until(lambda: listening(self.port) or self.process.poll() is not None, "the server listens")
         assert self.process.poll() is None, self.log.read_text()
         return self

@@ -23,8 +23,12 @@ def spoiled(app, name: str):
     return answer
 
 
-if __name__ == "__main__":
+def main() -> None:
     estate, port, folder, *spoil = sys.argv[1:]
     app = create_app(estate)
     app.config["PHONE_FOLDER"] = Path(folder)
     serve(spoiled(app, spoil[0]) if spoil else app, host="127.0.0.1", port=int(port), threads=4, _quiet=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -56,7 +56,7 @@ def test_a_round_with_a_slip_erased_and_one_mended(office, page):
     hand.key(page, "25.8")
     page.click("#store")
     page.wait_for_function("() => document.querySelector('h1').innerText.endsWith('4')")
-    hand.wait_sent(page)
+    hand.wait_sent(page, by_itself=True)
     frame = survey.readings(office.db)
     assert sorted(frame["brix_raw_deg"]) == [21.0, 24.2, 25.8]
     assert set(frame["juice_temp_c"]) == {24.0} and set(frame["plot"]) == {"VS-01"} and set(frame["instrument"]) == {"Refractómetro 3"}

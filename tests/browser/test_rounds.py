@@ -57,7 +57,7 @@ def test_a_second_round_asks_about_the_open_one(office, page):
     page.wait_for_selector("#start-round")
     page.click("#start-round")
     page.wait_for_selector("main[data-screen=reading]")
-    assert "Portón" in page.locator("#bar").inner_text()
+    page.wait_for_function("() => document.querySelector('#bar b').checkVisibility() && document.querySelector('#bar').innerText.includes('Portón')")  # once "Guardado" has left the title's place
 
 
 def test_a_finished_round_without_readings_is_no_visit(office, page):

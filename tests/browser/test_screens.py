@@ -12,7 +12,7 @@ from . import hand
 pytestmark = pytest.mark.browser
 SCREENS = ("", "who", "plots", "plot/VS-01", "begin/VS-01", "reading", "count/VS-01", "note/weighing/VS-01", "note/age_check/VS-01", "note/marking/VS-01",
            "note/load/VS-01", "note/lab/VS-01", "note/labor/VS-01", "note/loss/VS-01", "note/remark/VS-01", "orders", "order", "sending", "log", "more", "map", "walk/VS-01", "walk")
-RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag2aaa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}}
+RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag2aaa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}, "resultTypes": ["violations"]}
 WITH_DETAILS = ("reading", "order")
 WIDTH = "() => document.documentElement.scrollWidth"
 

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import shutil
-import subprocess
-import sys
 
 import pytest
 
 from webapp import STATIC
 
-from . import hand
+from . import hand, standby
 from .office import listening, wait_until
 
 pytestmark = pytest.mark.browser
@@ -18,7 +16,7 @@ pytestmark = pytest.mark.browser
 
 def serve_release(office, folder, *spoil):
     office.stop()
-    office.process = subprocess.Popen([sys.executable, "-m", "tests.browser.releases", str(office.estate), str(office.port), str(folder), *spoil], start_new_session=True)
+    office.process = standby.run("tests.browser.releases", [str(office.estate), str(office.port), str(folder), *spoil], office.log)
     wait_until(lambda: listening(office.port), "the other release is served")
 
 

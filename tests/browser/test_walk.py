@@ -10,7 +10,7 @@ from shapely.geometry import shape
 
 from . import hand
 from .test_screens import CLOSE_TARGETS, RULES, SMALL_TARGETS
-from .walker import SIDES, hectares, shown, stand, until, walk_round
+from .walker import SIDES, hectares, shown, stand, take_corner, until, walk_round
 
 pytestmark = pytest.mark.browser
 
@@ -81,23 +81,13 @@ def test_corner_by_corner_with_one_taken_back(office, page):
     hand.go(page, office, "walk/VS-01")
     page.click("#begin-corners")
 
-    def take(n, x, y):
-        stand(page, x, y)
-        until(page, "(n) => document.querySelector('#take')?.innerText.endsWith('esquina ' + n)", n)
-        page.click("#take")
-        for k in range(80):  # places set in quick succession may reach the page as one, so they go on until ten have been averaged
-            if page.locator("#take").inner_text().endswith(f"esquina {n + 1}"):
-                break
-            stand(page, x + 0.4 * (k % 3 - 1), y + 0.3 * (k % 2), 4)
-            page.wait_for_timeout(50)
-        until(page, "(n) => document.querySelector('#take')?.innerText.endsWith('esquina ' + (n + 1))", n)
-
-    take(1, 0, 0)
-    take(2, 300, 0)
-    take(3, 500, 500)
+    take_corner(page, 1, 0, 0)
+    take_corner(page, 2, 300, 0)
+    take_corner(page, 3, 500, 500)
     page.click("#undo")
-    take(3, 300, 300)
-    take(4, 0, 300)
+    until(page, "() => document.querySelectorAll('ol.corners li').length === 2")
+    take_corner(page, 3, 300, 300)
+    take_corner(page, 4, 0, 300)
     assert page.locator("ol.corners li").count() == 4
     page.click("#close")
     page.click("#store")
@@ -279,11 +269,7 @@ def test_axe_targets_and_width_in_the_middle_of_a_walk(office, page, language, s
     page.click("#begin-corners")
     page.wait_for_selector("#take")
     for n, (x, y) in enumerate(((0, 0), (200, 0), (0, 200), (200, 200)), 1):
-        page.click("#take")
-        for k in range(12):
-            stand(page, x + 0.2 * (k % 2), y + 0.2 * (k % 3))
-            page.wait_for_timeout(20)
-        until(page, "(n) => document.querySelectorAll('ol.corners li').length === n", n)
+        take_corner(page, n, x, y)
     sound()
     page.click("#close")
     page.wait_for_selector(".crossed")

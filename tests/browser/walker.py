@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import random
+from contextlib import suppress
 from math import cos, pi, sin
 
+from playwright.sync_api import TimeoutError
 from pyproj import Geod
 from shapely.geometry import shape
 
@@ -26,6 +28,21 @@ def shown(page, words: str) -> None:
 
 def until(page, expression: str, arg=None) -> None:
     page.wait_for_function(expression, arg=arg)
+
+
+def take_corner(page, n: int, x: float, y: float) -> None:
+    """The ``n``th corner, taken with the phone held nearly still until ten fixes have been averaged."""
+    stand(page, x, y)
+    page.click("#take")
+    taken = "(n) => document.querySelectorAll('ol.corners li').length >= n"
+    for k in range(60):  # each place is waited for: set in quick succession, several reach the page as one
+        before = page.evaluate("() => document.querySelector('progress').value")
+        stand(page, x + 0.4 * (k % 3 - 1), y + 0.3 * (k % 2), 4)
+        with suppress(TimeoutError):
+            page.wait_for_function("([n, before]) => document.querySelectorAll('ol.corners li').length >= n || document.querySelector('progress').value !== before", arg=[n, before], timeout=1000)
+        if page.evaluate(taken, n):
+            return
+    until(page, taken, n)
 
 
 def round_the_edge(s: float, width: float, height: float) -> tuple[float, float]:

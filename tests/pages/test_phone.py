@@ -22,14 +22,16 @@ def test_shell_with_everything_is_at_most_90_kb_compressed():
     assert build.gz_bytes() <= 90 * 1024, {name: len(body) for name, body in build.packed.items()}
 
 
-def test_shell_is_byte_stable_has_no_redirect_and_nothing_inline(client):
+def test_shell_is_byte_stable_has_no_redirect_and_nothing_inline_but_the_style_its_policy_names(client):
     first, second = client.get("/field/"), client.get("/field/", headers={"Cookie": "device=x.y"})
     assert first.status_code == 200 and first.data == second.data
     html = first.get_data(as_text=True)
-    assert not re.search(r"<script(?![^>]*\ssrc=)|<style|\sstyle=|\son\w+=", html)
+    style, = re.findall(r"<style>(.*?)</style>", html, re.S)
+    assert not re.search(r"<script(?![^>]*\ssrc=)|<style|\sstyle=|\son\w+=", html.replace(f"<style>{style}</style>", ""))
     assert "{{" not in html
     policy = first.headers["Content-Security-Policy"]
     assert "default-src 'none'" in policy and "unsafe" not in policy
+    assert f"style-src '{phone_files.sri(style.encode())}';" in policy
     assert "Set-Cookie" not in first.headers
 
 

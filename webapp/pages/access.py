@@ -104,15 +104,18 @@ def _tile_origin() -> str:
     return f" {parts.scheme}://{parts.netloc}" if parts.scheme in ("http", "https") and parts.netloc else ""
 
 
+def content_policy(style: str = "'self'", images: str = "") -> str:
+    """What a page may load: its own address and nothing else; ``style`` the source of its style, ``images`` one more origin of images."""
+    return (f"default-src 'none'; script-src 'self'; style-src {style}; connect-src 'self'; manifest-src 'self'; worker-src 'self'; "
+            f"font-src 'self'; img-src 'self' data:{images}; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
+
+
 def _headers(response: Response) -> Response:
     response.headers.setdefault("X-Content-Type-Options", "nosniff")
     if request.endpoint == "phone.release":  # parts of a page, never one: a page's rules would be a third of what a phone loads
         return response
-    tiles = _tile_origin() if request.endpoint == "map.page" else ""
-    response.headers.setdefault(
-        "Content-Security-Policy",
-        "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; manifest-src 'self'; worker-src 'self'; "
-        f"font-src 'self'; img-src 'self' data:{tiles}; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
+    if "Content-Security-Policy" not in response.headers:
+        response.headers["Content-Security-Policy"] = content_policy(images=_tile_origin() if request.endpoint == "map.page" else "")
     response.headers.setdefault("Referrer-Policy", "same-origin")
     response.headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
     response.headers.setdefault("Permissions-Policy", "geolocation=(self), camera=(self), screen-wake-lock=(self)")

@@ -7,6 +7,7 @@ from hashlib import sha256
 from flask import Blueprint, Response, abort, current_app, request
 
 from . import phone_files
+from .access import content_policy
 from .phone_files import TYPES, Build, squeeze
 
 bp = Blueprint("phone", __name__)
@@ -36,7 +37,10 @@ def compressed(body: bytes, media: str, packed: bytes | None = None, cache: str 
 
 @bp.get("/field/")
 def shell() -> Response:
-    return compressed(_build().shell, "text/html; charset=utf-8")
+    """The page, its style inside it and allowed by its digest."""
+    response = compressed(_build().shell, "text/html; charset=utf-8")
+    response.headers["Content-Security-Policy"] = content_policy(style=f"'{_build().style_sri}'")
+    return response
 
 
 @bp.get("/field/sw.js")

@@ -25,7 +25,7 @@ FOLDER = STATIC / "field"
 TYPES = {".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8", ".json": "application/json; charset=utf-8",
          ".png": "image/png", ".svg": "image/svg+xml"}
 PREFIX = "phone."
-PLACED = ("shell.html", "worker.js", "manifest.webmanifest")
+PLACED = ("shell.html", "style.css", "worker.js", "manifest.webmanifest")
 ENTRY = "app.js"
 EARLY = ("words.es.json", "dictionary.json", "brix_table.json")
 """What the first screen reads: asked for beside the modules, not after them."""
@@ -35,13 +35,16 @@ EARLY = ("words.es.json", "dictionary.json", "brix_table.json")
 class Build:
     """One release of the phone: its files (name → bytes), their compressed twins, shell, worker, manifest.
 
-    ``shown`` names the files a phone loads and keeps.
+    ``shown`` names the files a phone loads and keeps. ``style_sri`` is the digest of the style, which stands
+    inside the shell: a page paints nothing before its style, and one of a file's own costs a slow phone a
+    request to the worker more.
     """
 
     name: str
     files: dict[str, bytes]
     packed: dict[str, bytes]
     shell: bytes
+    style_sri: str
     worker: bytes
     manifest: bytes
     shown: tuple[str, ...]
@@ -77,7 +80,7 @@ def sri(body: bytes) -> str:
 
 
 def collect(folder: Path) -> dict[str, bytes]:
-    """Files below /s/<build>/: the modules, the style, the icons, the words and the field dictionary."""
+    """Files below /s/<build>/: the modules, the icons, the words and the field dictionary."""
     files = {path.relative_to(folder).as_posix(): slim(path.read_bytes()) if path.suffix == ".js" else path.read_bytes()
              for path in sorted(folder.rglob("*")) if path.suffix in TYPES and path.name not in PLACED}
     for language in LANGUAGES:
@@ -99,9 +102,10 @@ def build(folder: Path = FOLDER) -> Build:
     name = sha256(b"".join(parts)).hexdigest()[:12]
     shown = tuple(file for file in files if not file.endswith(".js") or file == ENTRY)
     preload = "\n".join(f'<link rel="preload" as="fetch" crossorigin href="/s/{name}/{file}">' for file in EARLY)
-    shell = placed["shell.html"].replace("{{PRELOAD}}", preload).replace("{{BUILD}}", name).encode()
+    style = placed["style.css"].strip()
+    shell = placed["shell.html"].replace("{{STYLE}}", style).replace("{{PRELOAD}}", preload).replace("{{BUILD}}", name).encode()
     manifest = placed["manifest.webmanifest"].replace("{{BUILD}}", name).encode()
     precache = [("/field/", sri(shell)), ("/field/manifest.webmanifest", sri(manifest))]
     precache += [(f"/s/{name}/{file}", sri(files[file])) for file in shown]
     head = f"const BUILD = {json.dumps(name)};\nconst PRECACHE = {json.dumps(precache)};\n"
-    return Build(name, files, {file: squeeze(body) for file, body in files.items()}, shell, head.encode() + slim(placed["worker.js"].encode()), manifest, shown)
+    return Build(name, files, {file: squeeze(body) for file, body in files.items()}, shell, sri(style.encode()), head.encode() + slim(placed["worker.js"].encode()), manifest, shown)

@@ -125,20 +125,28 @@ function onTheWay(code) {
   return screen(code, h("h1", { class: "step" }, say("walk.title", { plot: called(plotOf(code)) })), noGps(), sum, status, drawn, facts, close, h("div", { class: "pair" }, pause, undo), awake, leave(code));
 }
 
-/** The corner being averaged: null, or the fixes so far. Ten seconds at most, so it lives in memory. */
-let averaging = null;
+/** The corner being averaged: null, or the fixes so far. Ten seconds at most, so it lives in memory, and goes with the address. */
+let averaging = null, storing = false;
+addEventListener("hashchange", () => { averaging = null; });
+
+/** Change the corners kept and draw them; a tap meanwhile belongs to neither the old corner nor the next. */
+async function change(work) {
+  storing = true;
+  averaging = null;
+  try { await work(); await draw(true); } finally { storing = false; }
+}
 
 function byCorners(code) {
   const { points, acc } = walking.trace, n = points.length, stand = trace.standOf(walking.trace, true);
   const status = h("p", { id: "told", role: "status" }), bar = h("progress", { max: String(trace.AVERAGED), value: "0", "aria-label": say("walk.corner.progress") });
-  const done = async () => {
+  const done = () => {
     const fixes = averaging;
-    averaging = null;
-    await walks.corner(trace.averaged(fixes));
-    announce(say("walk.corner.kept", { n: n + 1 }));
-    await draw(true);
+    return change(async () => {
+      await walks.corner(trace.averaged(fixes));
+      announce(say("walk.corner.kept", { n: n + 1 }));
+    });
   };
-  const take = act("", async () => { if (!averaging) averaging = []; else if (averaging.length >= EARLY) { await done(); return; } show(); }, { class: "act first", id: "take" });
+  const take = act("", async () => { if (storing) return; if (!averaging) averaging = []; else if (averaging.length >= EARLY) { await done(); return; } show(); }, { class: "act first", id: "take" });
   function show(words = "") {
     bar.value = averaging?.length ?? 0;
     take.textContent = averaging === null ? say("walk.corner.take", { n: n + 1 }) : averaging.length < EARLY ? say("walk.corner.still") : say("walk.corner.enough", { n: averaging.length });
@@ -148,7 +156,7 @@ function byCorners(code) {
   let latest = null;
   follow(status, () => { if (averaging === null) show(["good", "coarse"].includes(trust()) ? "" : groundWords()); });
   const hear = ({ detail: { fix } }) => {
-    if (!status.isConnected) { removeEventListener("ground", hear); averaging = null; return; }
+    if (!status.isConnected) { removeEventListener("ground", hear); return; }
     if (averaging === null || !fix || standing.doubt || fix.t_ms === latest) return;
     latest = fix.t_ms;
     if (!(fix.accuracy_m <= trace.FILTER.accuracy_m)) { show(say("walk.told.coarse")); return; }
@@ -165,7 +173,7 @@ function byCorners(code) {
     n < 3 ? null : crossings(points).length ? h("p", { class: "note warn", role: "status" }, say("walk.corner.crossed")) : area2(stand),
     n > 2 ? act(say("walk.close"), () => go(at(code, "look")), { id: "close" }) : null,
     n ? h("ol", { class: "list corners" }, points.map((point, i) => h("li", null, h("span", { class: "row" }, h("span", null, say("walk.corner", { n: i + 1 }), h("small", null, [i ? say("walk.corner.from", { distance: distance(apart(points[i - 1], point)) }) : "", `±${figure(acc[i])} m`].filter(Boolean).join(" · "))))))) : null,
-    n ? act(say("walk.corner.back", { n }), async () => { await walks.takeBack(); await draw(true); }, { plain: true, id: "undo" }) : null, leave(code));
+    n ? act(say("walk.corner.back", { n }), () => change(walks.takeBack), { plain: true, id: "undo" }) : null, leave(code));
 }
 
 function look(code) {
