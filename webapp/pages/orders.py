@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from itertools import groupby
+from typing import Iterator
+
 from flask import Blueprint, request
 
 from .. import clock
@@ -12,6 +15,13 @@ from .layout import render, words
 
 bp = Blueprint("orders", __name__)
 WEEKS_AHEAD = 8
+
+
+def _said_once(orders: list[dict]) -> Iterator[dict]:
+    """The orders with how many days in a row tell of the same plants (``days``; 0 where the line above has said it)."""
+    for _, run in groupby(orders, key=lambda o: (o["plot"], o["kind"], o["pass"], o["cut_style"], o["how_to_tell"])):
+        same = list(run)
+        yield from ({**order, "days": len(same) if i == 0 else 0} for i, order in enumerate(same))
 
 
 @bp.get("/orders")
@@ -27,6 +37,7 @@ def page() -> str:
     sheets: dict[str, list[dict]] = {}
     for order in found:
         sheets.setdefault(order["crew"], []).append(order)
+    sheets = {name: list(_said_once(mine)) for name, mine in sheets.items()}
     beware: dict[str, list[dict]] = {}
     for name, mine in sheets.items():
         seen: list[dict] = []
