@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from webapp.ripeness import constants, curve, ripening
-from webapp.ripeness.ripening import Land, ahead, draws, fit_estate, posterior
+from webapp.ripeness.fitting import fit_estate
+from webapp.ripeness.ripening import Land, ahead, draws, posterior
 from webapp.ripeness.scores import coverage, crps_normal
 from webapp.ripeness.visits import gather
 

@@ -8,38 +8,45 @@ from typing import Any, Callable
 
 import click
 
-from ..bench import field_parts
+from ..bench import field_parts, ripeness_truth
 from ..cli import Edge
 from ..database import Database, backup, open_estate
 from ..problems import Problem
 
 PARTS = ("receiving", "pages", "ripeness", "coverage", "cutting", "field")
+LONG = ("truth",)
+"""Asked for by name only: they take tens of minutes."""
+WITHOUT_ESTATE = ("field", "truth")
 
 
 @click.command("bench")
-@click.argument("part", type=click.Choice([*PARTS, "all"]), default="all")
+@click.argument("part", type=click.Choice([*PARTS, *LONG, "all"]), default="all")
 @click.option("--seconds", type=click.FloatRange(5, 600), default=60.0, show_default=True, help="Para cada plan de jima / for each cutting plan.")
 @click.option("--only", "only", multiple=True, type=click.Choice(field_parts.NAMES), help="De field, sólo esto / of field, only this.")
+@click.option("--estates", type=click.IntRange(2, 1000), default=60, show_default=True, help="De truth, ranchos por ley / of truth, estates per law.")
 @click.option("--json", "as_json", is_flag=True)
 @click.pass_obj
-def bench_command(edge: Edge, part: str, seconds: float, only: tuple[str, ...], as_json: bool) -> None:
+def bench_command(edge: Edge, part: str, seconds: float, only: tuple[str, ...], estates: int, as_json: bool) -> None:
     """Razones contra lo de comparar, medidas en una corrida / ratios against baselines, measured in one run.
 
     Without --estate on a demo made for the purpose; with it, on a copy of that estate. The phone (field) is
-    always measured against a made-up estate of two hundred plots.
+    always measured against a made-up estate of two hundred plots, the ripening model's truth (truth) on
+    estates simulated by laws that are not its own.
     """
     given = click.get_current_context().parent.get_parameter_source("path") is not click.core.ParameterSource.DEFAULT
     with tempfile.TemporaryDirectory(prefix="pinario-bench-") as name:
         folder = Path(name)
         tell = lambda code, **params: click.echo(edge.words(f"bench.step.{code}", **params), err=True)  # noqa: E731
         db = None
-        if part != "field":
+        if part not in WITHOUT_ESTATE:
             tell("copy" if given else "demo")
             db = _copy(edge, folder) if given else _demo(folder)
         found: dict[str, Any] = {}
         for step in PARTS if part == "all" else (part,):
             tell(step, seconds=seconds)
-            if step == "field":
+            if step == "truth":
+                found[step] = ripeness_truth.measure(estates, told=lambda law: tell("truth_law", law=law))
+            elif step == "field":
                 found[step] = field_parts.measure(folder, only or field_parts.NAMES, lambda name: tell(f"field_{name}"))
             else:
                 found[step] = MEASURES[step](db, folder, seconds)
@@ -187,5 +194,20 @@ def _field_lines(edge: Edge, m: dict):
         yield edge.words(f"bench.field.{name}", verdict=edge.words("bench.field.met" if one["met"] else "bench.field.not_met"), **one)
 
 
+def _truth_lines(edge: Edge, m: dict):
+    """A block a law: every cell by itself, an asterisk where it leaves its band by more than two standard errors."""
+    horizons = list(ripeness_truth.HORIZONS)
+    for law, found in m.items():
+        yield edge.words("bench.truth.law", law=law, estates=found["estates"])
+        yield f"  {'':<34}" + "".join(f"{h:>15}" for h in horizons)
+        for name in ripeness_truth.TOLD:
+            if name in found:
+                marks = ["" if kept else "*" for kept in found["cells"].get(name, [True] * len(horizons))]
+                cells = [f"{v:.3f}{mark}" + (f" ±{se:.3f}" if f"{name}_se" in found else "") for v, se, mark in zip(found[name], found.get(f"{name}_se", found[name]), marks)]
+                yield f"  {edge.words(f'bench.truth.{name}'):<34}" + "".join(f"{cell:>15}" for cell in cells)
+        yield edge.words("bench.truth.first_week", weeks=found["first_week_median"])
+        yield edge.words("bench.truth.chance", pairs="  ".join(f"{said:.2f}→{came:.2f} ({n})" for said, came, n in found["chance"] if n))
+
+
 MEASURES: dict[str, Callable[[Database, Path, float], dict]] = {"receiving": _receiving, "pages": _pages, "ripeness": _ripeness, "coverage": _coverage, "cutting": _cutting}
-LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "ripeness": _ripeness_lines, "coverage": _coverage_lines, "cutting": _cutting_lines, "field": _field_lines}
+LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "ripeness": _ripeness_lines, "coverage": _coverage_lines, "cutting": _cutting_lines, "field": _field_lines, "truth": _truth_lines}

@@ -39,7 +39,7 @@ def fit(brix_deg: np.ndarray, art_percent: np.ndarray, lab: list[str], prior: fl
     return Line(float(weighted / precision), float(np.sqrt(1 / precision)), len(ratio), by_lab)
 
 
-def brix_of_ripe(mean_deg: np.ndarray, plant_sd: float, residuals: np.ndarray, target_deg: float) -> np.ndarray:
+def brix_of_ripe(mean_deg: np.ndarray, plant_sd: np.ndarray | float, residuals: np.ndarray, target_deg: float) -> np.ndarray:
     """Mean °Brix of the plants at or above the target (what a pass takes), for plot means of any shape.
 
     From the pooled distribution of plants about their plot's mean; where no plant is ripe it is the target.

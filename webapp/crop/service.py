@@ -42,8 +42,8 @@ def art_line(db: Database, ripe: Answer | None = None) -> art.Line:
     """The °Brix→ART line from loads with laboratory sugar whose plot was read within four months before."""
     ripe = ripe or ripeness.answer(db)
     s = settings.load(db)
-    plant_sd = max(ripe.meta["fit"]["plant_deg"], 0.05)
-    residuals = ripe.arrays["fit_residuals"]
+    usual_sd, residuals = max(ripe.meta["fit"]["plant_deg"], 0.05), ripe.arrays["fit_residuals"]
+    plant_sd = {code: float(ripe.arrays["plant_sd_deg"][i, 0]) for i, code in enumerate(ripe.meta["plots"])}
     loads, readings = survey.loads(db), survey.readings(db)
     good = loads[(loads["art_percent"] > 0) & loads["day"].notna()]
     by_plot = {p: part for p, part in readings[readings["brix20_deg"].notna()].groupby("plot")}
@@ -57,7 +57,7 @@ def art_line(db: Database, ripe: Answer | None = None) -> art.Line:
         if len(near) < 5:
             continue
         mean = np.array([float(near.mean())])
-        brix.append(float(mean[0]) if row.clearing == 1 else float(art.brix_of_ripe(mean, plant_sd, residuals, s["target_brix_deg"])[0]))
+        brix.append(float(mean[0]) if row.clearing == 1 else float(art.brix_of_ripe(mean, plant_sd.get(row.plot, usual_sd), residuals, s["target_brix_deg"])[0]))
         percent.append(float(row.art_percent))
         lab.append(row.lab_name or "–")
     return art.fit(np.array(brix), np.array(percent), lab, s["art_per_brix"], s["art_per_brix_sd"])
@@ -86,13 +86,12 @@ def _cut_since_reading(db: Database, ripe: Answer, tonnes: Answer) -> np.ndarray
 def _draw(db: Database, count: int, seed: int, days: list[date] | None) -> Draws:
     ripe, tonnes = _parts(db)
     line, s = art_line(db, ripe), settings.load(db)
-    plant_sd = max(ripe.meta["fit"]["plant_deg"], 0.05)
     if days is None:
         mean, share = ripeness.draws(db, ripe, count, seed)
-        keep = ripe.arrays["keep_share"]
+        keep, plant_sd = ripe.arrays["keep_share"], ripe.arrays["plant_sd_deg"]
         plants, kg = tonnage.draws(tonnes, count, seed)
     else:
-        _, mean, share, keep = ripeness.long_draws(db, ripe, count, seed, len(days))
+        _, mean, share, keep, plant_sd = ripeness.long_draws(db, ripe, count, seed, len(days))
         plants, kg = tonnage.long_draws(tonnes, count, seed, days)
     share = passes.share_after(share, _cut_since_reading(db, ripe, tonnes)[None, :, None]).astype(np.float32)
     slope = np.random.default_rng([seed, 11]).normal(line.slope, line.sd, count).clip(0.3, 1.3)[:, None, None]

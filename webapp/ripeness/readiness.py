@@ -40,7 +40,7 @@ def plants_above(distance: np.ndarray, residuals: np.ndarray) -> np.ndarray:
     return np.interp(distance, np.concatenate([[below], points, [above]]), np.concatenate([[1.0], level, [0.0]]))
 
 
-def share(mean: np.ndarray, sd: np.ndarray, plant_sd: float, residuals: np.ndarray, target: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def share(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray | float, residuals: np.ndarray, target: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(expected share, low, high at 80 %) of ripe plants; arrays of one shape, °Bx.
 
     The expectation integrates over the mean's posterior at equally likely quantiles.
@@ -49,7 +49,7 @@ def share(mean: np.ndarray, sd: np.ndarray, plant_sd: float, residuals: np.ndarr
 
     steps = norm.ppf((np.arange(NODES) + 0.5) / NODES)
     steps /= np.sqrt(np.mean(steps**2))
-    plant = max(plant_sd, 0.05)
+    plant = np.maximum(plant_sd, 0.05)
     total = np.zeros(mean.shape)
     for step in steps:
         total += plants_above((target - mean - step * sd) / plant, residuals)

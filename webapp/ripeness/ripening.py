@@ -1,29 +1,27 @@
-"""How a plot ripens: the model in symbols, its fit, forecasts with intervals, and joint draws.
+"""How a plot ripens: the model in symbols, forecasts with intervals, and joint draws (``fitting`` fits it).
 
-    y = f(a) + s(t) + z + z_s(t) + u + p·f′(a) + o(t) + v + ē        (°Bx at 20 °C; a in months)
+    y = f(a) + s(t) + z + z_s(t) + g(t) + u + p·f′(a) + o(t) + v + ē        (°Bx at 20 °C; a in months)
 
 f = f₀(1 + k) + d·f₀′ + c + bends; s two harmonics; z zone level, z_s its season, zone pace inside p;
-u ~ N(0, level²), p ~ N(0, pace²) months ahead or behind, o a drift with memory (Ornstein–Uhlenbeck),
-v error of the visit, ē plants' spread over n. The pace is linearised about its own last estimate; where
-the age itself is uncertain, over that uncertainty. f₀ and s start from the practice curve and cycle.
+g what moves the whole estate at once (``shock``); u ~ N(0, level²), p ~ N(0, pace²) months ahead or behind,
+o a drift with memory (Ornstein–Uhlenbeck), v error of the visit, ē plants' spread over n, growing with age
+(``spread``). The pace is linearised about its own last estimate; where the age itself is uncertain, over
+that uncertainty. f₀ and s start from the practice curve and cycle.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from . import constants as k
-from . import curve
-from .estimate import Grouped, Solution, doubt, evaluate, fit
+from . import curve, shock, spread
 from .visits import Visits
 
-COMPONENTS = ("level", "pace", "drift", "visit", "plant", "zone", "zone_pace", "zone_season")
-ROUNDS, STEEPEST_FALL, HALF, MOST_SHIFT_MONTHS = 4, -0.2, 0.5, 15.0
-LEAST_SHARED_READINGS = 30
-WIDEN_AT_WEEKS = np.array([0.0, 13.0, 26.0, 52.0, 104.0, 260.0, 728.0])
-MOST_WIDER = 3.0
+COMPONENTS = ("level", "pace", "drift", "visit", "plant", "zone", "zone_pace", "zone_season", "shock")
+STEEPEST_FALL = -0.2
+LEAST_PLANT_SD_DEG = 0.05
 DAYS_PER_MONTH = 30.4375
 
 
@@ -51,25 +49,28 @@ class Fit:
     oldest_months: float
     peak_months: float
     converged: bool
-    widen_days: np.ndarray   # [K] ordinals
-    widen: np.ndarray        # [P, K] factor on the sd for what is not known of the standard deviations
+    spread_slope: float      # growth of the plants' log variance in 60 months
+    past: np.ndarray         # knots of g up to the fit's day, ordinals
+    inflation: np.ndarray    # [D] what the back-test multiplies variances by, on ``widen_days``
+    widen_days: np.ndarray   # [D] ordinals
+    widen: np.ndarray        # [P, D] factor on the sd for what is not known of the standard deviations
 
     def sd(self, name: str) -> float:
         return float(self.sds[COMPONENTS.index(name)])
 
 
-def columns(zones: int) -> dict[str, np.ndarray]:
-    """Where each part of θ stands."""
+def columns(zones: int, knots: int = 0) -> dict[str, np.ndarray]:
+    """Where each part of θ stands; g's knots last."""
     at, out = 0, {}
-    for name, size in (("scale", 1), ("shift", 1), ("level", 1), ("bends", len(curve.bend_centres())), ("season", 4), ("zone", zones), ("zone_pace", zones), ("zone_season", 4 * zones)):
+    for name, size in (("scale", 1), ("shift", 1), ("level", 1), ("bends", len(curve.bend_centres())), ("season", 4), ("zone", zones), ("zone_pace", zones), ("zone_season", 4 * zones), ("shock", knots)):
         out[name] = np.arange(at, at + size)
         at += size
     return out
 
 
-def design(age: np.ndarray, day: np.ndarray, zone: np.ndarray, zones: int, slope: np.ndarray, peak: float) -> np.ndarray:
-    """[..., p] rows of X at (already shifted) ages and days."""
-    where = columns(zones)
+def design(age: np.ndarray, day: np.ndarray, zone: np.ndarray, zones: int, slope: np.ndarray, peak: float, along: np.ndarray) -> np.ndarray:
+    """[..., p] rows of X at (already shifted) ages and days; ``along`` [..., K] the days' weights on g's coefficients."""
+    where = columns(zones, along.shape[-1])
     X = np.zeros((*age.shape, sum(len(v) for v in where.values())))
     X[..., where["scale"][0]], X[..., where["shift"][0]], X[..., where["level"][0]] = curve.practice(age, peak), curve.practice_slope(age, peak), 1.0
     X[..., where["bends"]] = curve.bends(age, peak)
@@ -79,18 +80,20 @@ def design(age: np.ndarray, day: np.ndarray, zone: np.ndarray, zones: int, slope
     X[..., where["zone"]] = own
     X[..., where["zone_pace"]] = own * slope[..., None]
     X[..., where["zone_season"]] = (own[..., :, None] * phase[..., None, :]).reshape(*age.shape, 4 * zones)
+    X[..., where["shock"]] = along
     return X
 
 
-def prior(zones: int) -> tuple[np.ndarray, tuple[np.ndarray, ...]]:
-    where = columns(zones)
+def prior(zones: int, knots: int) -> tuple[np.ndarray, tuple[np.ndarray, ...]]:
+    """(fixed prior precision [p, p], coefficients pooled with an sd of their own, in the order of ``COMPONENTS``)."""
+    where = columns(zones, knots)
     omega = np.zeros((sum(len(v) for v in where.values()),) * 2)
     for name, sd in (("scale", k.SCALE_SD), ("shift", k.SHIFT_SD_MONTHS), ("level", k.LEVEL_SD_DEG)):
         omega[where[name], where[name]] = float(sd) ** -2
     omega[np.ix_(where["bends"], where["bends"])] = curve.bend_precision()
     season = where["season"]
     omega[season, season] = [float(k.SEASON_SD_DEG) ** -2] * 2 + [float(k.SEASON2_SD_DEG) ** -2] * 2
-    return omega, (where["zone"], where["zone_pace"], where["zone_season"])
+    return omega, (where["zone"], where["zone_pace"], where["zone_season"], where["shock"])
 
 
 def height(age: np.ndarray, theta: np.ndarray, zones: int, peak: float) -> np.ndarray:
@@ -109,79 +112,34 @@ def slope_at(age: np.ndarray, theta: np.ndarray, zones: int, peak: float, age_sd
     return np.maximum((height(age + reach, theta, zones, peak) - height(age - reach, theta, zones, peak)) / (2 * reach), STEEPEST_FALL)
 
 
-def _rows(visits: Visits, land: Land, about: np.ndarray, slope_theta: np.ndarray, peak: float):
-    """(y less offset, X, z) of the visits, linearised about ``about`` months."""
+def rows(visits: Visits, land: Land, about: np.ndarray, slope_theta: np.ndarray, peak: float, along: np.ndarray):
+    """(y less offset, X, z) of the visits, linearised about ``about`` months; ``along`` [P, M, K] weights on g's coefficients."""
     zones = len(land.zones)
     age = np.where(visits.mask, (visits.day - land.planted[:, None]) / DAYS_PER_MONTH, 60.0) + about[:, None]
     z = np.where(visits.mask, slope_at(age, slope_theta, zones, peak, land.age_sd), 0.0)
-    X = np.where(visits.mask[..., None], design(age, visits.day, land.zone[:, None], zones, z, peak), 0.0)
+    X = np.where(visits.mask[..., None], design(age, visits.day, land.zone[:, None], zones, z, peak, along), 0.0)
     y = np.where(visits.mask, visits.mean - curve.practice(age, peak) - curve.season(visits.day) @ curve.season_practice() + about[:, None] * z, 0.0)
     return y, X, z
 
 
-def _blocks(visits: Visits, z: np.ndarray) -> tuple[np.ndarray, ...]:
+def blocks(visits: Visits, land: Land, z: np.ndarray, spread_slope: float) -> tuple[np.ndarray, ...]:
+    """[P, M, M] what each of the first five components' variance is multiplied by."""
     m = visits.mask.astype(float)
     both = m[:, :, None] * m[:, None, :]
     gap = np.abs(visits.day[:, :, None] - visits.day[:, None, :]) / 7.0
     eye = np.eye(m.shape[1])
-    per_plant = np.where(visits.mask, 1.0 / np.maximum(visits.n, 1), 0.0)
+    per_plant = np.where(visits.mask, spread.relative(ages(visits, land), spread_slope) / np.maximum(visits.n, 1), 0.0)
     return (both, z[:, :, None] * z[:, None, :], both * np.exp(-gap / float(k.DRIFT_WEEKS)), eye * m[:, :, None], eye * per_plant[:, :, None])
 
 
-def fit_estate(visits: Visits, land: Land, peak_months: float, today: float) -> Fit:
-    """Fit the estate as of ``today`` (day ordinal). Never fails on thin data: priors carry what the data do not say."""
-    zones = len(land.zones)
-    omega, pooled = prior(zones)
-    about, zone_about = np.zeros(len(land.planted)), np.zeros(zones)
-    slope_theta = np.zeros(omega.shape[0])
-    sds = np.array([k.SD_PRIORS[name][0] for name in COMPONENTS])
-    where = columns(zones)
-    for turn in range(ROUNDS):
-        last = turn == ROUNDS - 1
-        y, X, z = _rows(visits, land, about + zone_about[land.zone], slope_theta, peak_months)
-        blocks = _blocks(visits, z)
-        data = Grouped(y, X, visits.mask, blocks, np.where(visits.mask, visits.known, 1.0), omega, pooled, (COMPONENTS.index("plant"), visits.freedom, visits.squares),
-                       tuple(k.SD_PRIORS[n] for n in COMPONENTS), blocks[1] * land.age_sd[:, None, None] ** 2)  # an uncertain age acts like a pace of known size
-        solution = fit(data, sds, exact=last)
-        sds = np.maximum(solution.sds, 1e-3)
-        if not last:
-            pace_var = sds[COMPONENTS.index("pace")] ** 2 + land.age_sd**2
-            zone_about = np.clip(solution.theta[where["zone_pace"]], -24.0, 24.0)
-            about = HALF * np.clip(pace_var * (z * solution.q).sum(axis=1), -MOST_SHIFT_MONTHS, MOST_SHIFT_MONTHS)
-            slope_theta = solution.theta.copy()
-    ages = (visits.day - land.planted[:, None])[visits.mask] / DAYS_PER_MONTH
-    days = today + 7 * WIDEN_AT_WEEKS
-    plain = Fit(solution.sds, solution.theta, solution.cov, slope_theta, about, zone_about, shape_of(visits, solution.sds[COMPONENTS.index("plant")]), float(ages.max(initial=0.0)),
-                peak_months, solution.converged, days, np.ones((len(about), len(days))))
-    return replace(plain, widen=_wider(plain, data, visits, land))
+def ages(visits: Visits, land: Land) -> np.ndarray:
+    """[P, M] months at each visit as the land says."""
+    return (visits.day - land.planted[:, None]) / DAYS_PER_MONTH
 
 
-def shape_of(visits: Visits, plant_sd: float) -> np.ndarray:
-    """Standardised residuals of plants about their visit: the pooled shape of the spread inside a plot, sorted, mean 0."""
-    residuals = visits.residuals / max(plant_sd, 1e-3)
-    if len(residuals) < LEAST_SHARED_READINGS:  # too few to show a shape: the normal one
-        from scipy.stats import norm
-
-        residuals = norm.ppf((np.arange(99) + 0.5) / 99)
-    elif len(residuals) > 400:
-        residuals = np.quantile(residuals, (np.arange(400) + 0.5) / 400)
-    return residuals - residuals.mean()
-
-
-def _wider(f: Fit, data: Grouped, visits: Visits, land: Land) -> np.ndarray:
-    """[P, K] how much wider the sd is when the standard deviations are drawn, not taken as known."""
-    if len(land.planted) > k.DOUBT_MOST_PLOTS:
-        return f.widen
-    base = ahead(f, posterior(f, visits, land, f.about), f.widen_days)
-    means, variances = [], []
-    for sds in doubt(data, f.sds, k.DOUBT_DRAWS, seed=1):
-        _, _, (theta, cov, _, _) = evaluate(data, np.log(np.maximum(sds, 1e-3)))
-        other = replace(f, sds=sds, theta=theta, cov=cov)
-        out = ahead(other, posterior(other, visits, land, f.about), f.widen_days)
-        means.append(out.mean)
-        variances.append(out.var)
-    ratio = (np.mean(variances, axis=0) + np.var(means, axis=0)) / base.var
-    return np.sqrt(np.clip(ratio, 1.0, MOST_WIDER**2))
+def plant_sd(f: Fit, age_months: np.ndarray) -> np.ndarray:
+    """Sd of plants within a plot at an age, °Bx."""
+    return np.maximum(f.sd("plant"), LEAST_PLANT_SD_DEG) * np.sqrt(spread.relative(age_months, f.spread_slope))
 
 
 @dataclass(frozen=True)
@@ -203,9 +161,9 @@ class Posterior:
 def posterior(f: Fit, visits: Visits, land: Land, about: np.ndarray) -> Posterior:
     """Closed form from a stored fit: needs no other plot, so one plot moves at once with its own records."""
     total = about + f.zone_about[land.zone]
-    y, X, z = _rows(visits, land, total, f.slope_theta, f.peak_months)
+    y, X, z = rows(visits, land, total, f.slope_theta, f.peak_months, shock.along(visits.day, shock.knots(f.past)))
     V = np.einsum("nm,mk->nmk", np.where(visits.mask, visits.known, 1.0), np.eye(visits.mask.shape[1]))
-    for sd, block in zip(f.sds, _blocks(visits, z)):
+    for sd, block in zip(f.sds, blocks(visits, land, z, f.spread_slope)):
         V = V + sd**2 * block
     V = V + land.age_sd[:, None, None] ** 2 * z[:, :, None] * z[:, None, :]
     V = V + 1e-9 * np.eye(visits.mask.shape[1])
@@ -234,7 +192,8 @@ def ahead(f: Fit, post: Posterior, days: np.ndarray) -> Outlook:
     land, visits, zones = post.land, post.visits, len(post.land.zones)
     age = (days[None, :] - land.planted[:, None]) / DAYS_PER_MONTH + post.about[:, None]
     z = slope_at(age, f.slope_theta, zones, f.peak_months, land.age_sd)
-    x = design(age, np.broadcast_to(days, age.shape), land.zone[:, None], zones, z, f.peak_months)
+    along = np.broadcast_to(shock.along(days, shock.knots(f.past)), (*age.shape, len(f.past) + len(shock.AHEAD_DAYS)))
+    x = design(age, np.broadcast_to(days, age.shape), land.zone[:, None], zones, z, f.peak_months, along)
     gap = np.abs(days[None, :, None] - visits.day[:, None, :]) / 7.0
     c = np.where(visits.mask[:, None, :], f.sd("level") ** 2 + post.pace_var[:, None, None] * z[:, :, None] * post.z[:, None, :]
                  + f.sd("drift") ** 2 * np.exp(-gap / float(k.DRIFT_WEEKS)), 0.0)
@@ -243,8 +202,23 @@ def ahead(f: Fit, post: Posterior, days: np.ndarray) -> Outlook:
     mean = (curve.practice(age, f.peak_months) + curve.season(days) @ curve.season_practice() - post.about[:, None] * z + x @ f.theta
             + (c @ post.q[:, :, None])[:, :, 0])
     var = own - ((c @ post.W) * c).sum(axis=2) + ((shared @ f.cov) * shared).sum(axis=2)
-    wider = np.array([np.interp(days, f.widen_days, row) for row in f.widen]).reshape(mean.shape)
+    wider = np.array([np.interp(days, f.widen_days, row) for row in f.widen]).reshape(mean.shape) * np.sqrt(inflation(f, days))
     return Outlook(mean, np.maximum(var, 1e-6) * wider**2, shared, c, z, days, age, wider)
+
+
+def inflation(f: Fit, days: np.ndarray) -> np.ndarray:
+    """What the back-test multiplies a forecast's variance by, on ordinal ``days``."""
+    return np.interp(days, f.widen_days, f.inflation)
+
+
+def visit_noise(f: Fit, age_months: np.ndarray, n: np.ndarray) -> np.ndarray:
+    """Variance of a visit's mean of ``n`` plants about the plot's mean, °Bx²."""
+    return f.sd("visit") ** 2 + plant_sd(f, age_months) ** 2 / n
+
+
+def next_visit_var(f: Fit, out: "Outlook", plots: np.ndarray, at: np.ndarray, n: np.ndarray) -> np.ndarray:
+    """Variance of what a visit of ``n`` plants would say, at the plots and places in ``out.days`` given by two arrays."""
+    return out.var[plots, at] + visit_noise(f, out.age[plots, at], n) * inflation(f, out.days[at])
 
 
 def after_one_visit(f: Fit, post: Posterior, out: Outlook, n: int) -> np.ndarray:
@@ -254,7 +228,7 @@ def after_one_visit(f: Fit, post: Posterior, out: Outlook, n: int) -> np.ndarray
     C = (f.sd("level") ** 2 + post.pace_var[:, None] * out.z * out.z[:, :1] + f.sd("drift") ** 2 * np.exp(-gap / float(k.DRIFT_WEEKS))
          - (out.c @ lean[:, :, None])[:, :, 0] + (out.shared @ (out.shared[:, 0] @ f.cov)[:, :, None])[:, :, 0])
     C = C * out.wider * out.wider[:, :1]
-    return np.sqrt(np.maximum(out.var - C**2 / (out.var[:, :1] + f.sd("visit") ** 2 + f.sd("plant") ** 2 / n), 1e-6))
+    return np.sqrt(np.maximum(out.var - C**2 / (out.var[:, :1] + visit_noise(f, out.age[:, :1], n)), 1e-6))
 
 
 def before_visits(f: Fit, post: Posterior, out: Outlook) -> np.ndarray:

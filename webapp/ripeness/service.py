@@ -18,14 +18,13 @@ from ..solver import Progress, no_progress
 from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
 from . import constants as k
-from . import curve, growth, readiness, ripening, store, visits, why
+from . import curve, fitting, growth, readiness, ripening, store, visits, why
 from . import inputs_service as inputs
 from .readiness import Z80, Z95, Limits
 
 STAGE, WEEKS = "ripeness", 105
 QUARTER_DAYS = 91.3125
 WORTH_WEEKS = 26
-LEAST_PLANT_SD_DEG = 0.05
 
 
 def key(db: Database) -> str:
@@ -50,11 +49,11 @@ def fit(db: Database, progress: Progress = no_progress) -> str:
     lim = limits(db)
     progress(0.1, "work.ripeness")
     if plots:
-        model = ripening.fit_estate(seen, ground, lim.peak_age_months, float(today.toordinal()))
+        model = fitting.fit_estate(seen, ground, lim.peak_age_months, float(today.toordinal()))
     else:
         empty = visits.gather(["–"], *(np.zeros(0) for _ in range(5)))
         nobody = ripening.Land(np.array([today.toordinal() - 1500.0]), np.zeros(1), np.zeros(1, int), ground.zones)
-        model = ripening.fit_estate(empty, nobody, lim.peak_age_months, float(today.toordinal()))
+        model = fitting.fit_estate(empty, nobody, lim.peak_age_months, float(today.toordinal()))
         model = replace(model, about=np.zeros(0), widen=model.widen[:0])
     progress(0.8, "work.ripeness")
     meta, arrays = _answer(model, plots, ground, how, frame, seen, lim, today)
@@ -69,7 +68,7 @@ def fit_only(db: Database) -> ripening.Fit:
     """The fit alone, from the records as they are, nothing stored (for measuring)."""
     today = clock.of(db).today()
     plots, ground, _, _ = inputs.ground(db, today)
-    return ripening.fit_estate(inputs.seen(db, plots), ground, limits(db).peak_age_months, float(today.toordinal()))
+    return fitting.fit_estate(inputs.seen(db, plots), ground, limits(db).peak_age_months, float(today.toordinal()))
 
 
 def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: list[str], frame: Any, seen: visits.Visits, lim: Limits, today: date) -> tuple[dict, dict]:
@@ -80,7 +79,7 @@ def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: l
     before = ripening.before_visits(model, post, out)
     by_plot = {code: _about(i, code, model, post, out, before, ground, how, frame, seen, arrays, lim, weeks, today) for i, code in enumerate(plots)}
     stored = {f"fit_{name}": np.asarray(value, float) for name, value in vars(model).items()}
-    stored |= {f"visit_{name}": getattr(seen, name) for name in ("mean", "n", "day", "known", "mask")}
+    stored |= {f"visit_{name}": getattr(seen, name) for name in visits.PADDED}
     stored |= {f"land_{name}": getattr(ground, name) for name in ("planted", "age_sd", "zone")}
     meta = {"plots": plots, "weeks": weeks, "today": today.isoformat(), "zones": list(ground.zones), "converged": model.converged,
             "fit": {f"{name}_{'months' if 'pace' in name else 'deg'}": float(model.sd(name)) for name in ripening.COMPONENTS}, "by_plot": by_plot, "oldest_months": model.oldest_months, "limits": asdict(lim),
@@ -105,11 +104,11 @@ def _plain(model: ripening.Fit, ground: ripening.Land, seen: visits.Visits) -> d
 
 def _curves(model: ripening.Fit, out: ripening.Outlook, lim: Limits) -> dict[str, np.ndarray]:
     sd = np.sqrt(out.var)
-    plant = max(model.sd("plant"), LEAST_PLANT_SD_DEG)
+    plant = ripening.plant_sd(model, out.age)
     share, low, high = readiness.share(out.mean, sd, plant, model.residuals, lim.target_brix_deg)
     keep = readiness.keep_share(out.age, lim)
     return {"mean_deg": out.mean, "sd_deg": sd, "lo80": out.mean - Z80 * sd, "hi80": out.mean + Z80 * sd, "lo95": out.mean - Z95 * sd, "hi95": out.mean + Z95 * sd,
-            "share": share, "share_lo": low, "share_hi": high, "chance": readiness.chance(out.mean, sd, lim.target_brix_deg), "keep_share": keep,
+            "share": share, "share_lo": low, "share_hi": high, "chance": readiness.chance(out.mean, sd, lim.target_brix_deg), "keep_share": keep, "plant_sd_deg": plant,
             "condition": readiness.condition(share, keep, out.age, lim)}
 
 
@@ -157,10 +156,10 @@ def limits_of(a: Answer) -> Limits:
 def model_of(a: Answer) -> tuple[ripening.Fit, ripening.Land, visits.Visits]:
     """The stored fit, land and visits of an answer."""
     stored = {name[4:]: value for name, value in a.arrays.items() if name.startswith("fit_")}
-    numbers = {name: float(stored[name]) for name in ("oldest_months", "peak_months")}
+    numbers = {name: float(stored[name]) for name in ("oldest_months", "peak_months", "spread_slope")}
     model = ripening.Fit(**{**stored, **numbers, "converged": bool(stored["converged"])})
     ground = ripening.Land(a.arrays["land_planted"], a.arrays["land_age_sd"], a.arrays["land_zone"], tuple(a.meta["zones"]))
-    seen = visits.Visits(*(a.arrays[f"visit_{n}"] for n in ("mean", "n", "day", "known", "mask")), 0.0, 0.0, np.zeros(0))
+    seen = visits.Visits(**{name: a.arrays[f"visit_{name}"] for name in visits.PADDED}, residuals=np.zeros(0), residual_plot=np.zeros(0, int), residual_day=np.zeros(0))
     return model, ground, seen
 
 
@@ -202,35 +201,35 @@ def plot_curve(db: Database, code: str, days: list[date]) -> dict[str, np.ndarra
 CURVES = ("mean_deg", "sd_deg", "lo80", "hi80", "lo95", "hi95", "share", "share_lo", "share_hi", "chance", "keep_share", "condition", "sd_after_visit_deg")
 
 
-def _draws(db: Database, a: Answer, n: int, seed: int, days: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _draws(db: Database, a: Answer, n: int, seed: int, days: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     model, ground, seen = model_of(a)
     post = ripening.posterior(model, seen, ground, model.about)
     out = ripening.ahead(model, post, days)
     mean = ripening.draws(model, post, out, n, seed)
     lim = limits_of(a)
-    share = readiness.plants_above((lim.target_brix_deg - mean) / max(model.sd("plant"), LEAST_PLANT_SD_DEG), model.residuals).astype(np.float32)
-    return mean, share, readiness.keep_share(out.age, lim).astype(np.float32)
+    plant = ripening.plant_sd(model, out.age).astype(np.float32)
+    share = readiness.plants_above((lim.target_brix_deg - mean) / plant, model.residuals).astype(np.float32)
+    return mean, share, readiness.keep_share(out.age, lim).astype(np.float32), plant
 
 
 def draws(db: Database, a: Answer, n: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
     """([n, P, W] °Bx, [n, P, W] ripe share) joint draws on the answer's weeks."""
-    mean, share, _ = _draws(db, a, n, seed, np.array([monday_of(w).toordinal() + 3 for w in a.meta["weeks"]], float))
+    mean, share, _, _ = _draws(db, a, n, seed, np.array([monday_of(w).toordinal() + 3 for w in a.meta["weeks"]], float))
     return mean, share
 
 
-def long_draws(db: Database, a: Answer, n: int, seed: int, quarters: int = 56) -> tuple[list[date], np.ndarray, np.ndarray, np.ndarray]:
-    """(days, °Bx, ripe share [n, P, Q], keep share [P, Q]) on a quarterly grid from today, for the outlook."""
+def long_draws(db: Database, a: Answer, n: int, seed: int, quarters: int = 56) -> tuple[list[date], np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """(days, °Bx, ripe share [n, P, Q], keep share, sd of plants °Bx [P, Q]) on a quarterly grid from today, for the outlook."""
     today = date.fromisoformat(a.meta["today"])
     days = [today + timedelta(days=round(q * QUARTER_DAYS)) for q in range(quarters)]
-    mean, share, keep = _draws(db, a, n, seed, np.array([d.toordinal() for d in days], float))
-    return days, mean, share, keep
+    return days, *_draws(db, a, n, seed, np.array([d.toordinal() for d in days], float))
 
 
 def prior_for_phone(db: Database) -> dict[str, dict[str, float]]:
     """Code → prior of the plot's mean today and the noise of readings, for «enough sampled»."""
     a = answer(db)
-    visit, plant = max(a.meta["fit"]["visit_deg"], LEAST_PLANT_SD_DEG), max(a.meta["fit"]["plant_deg"], LEAST_PLANT_SD_DEG)
-    return {code: {"mean_deg": round(float(a.arrays["mean_deg"][i, 0]), 3), "sd_deg": round(float(a.arrays["sd_deg"][i, 0]), 3), "visit_sd_deg": round(visit, 3), "plant_sd_deg": round(plant, 3)}
+    visit, plant = max(a.meta["fit"]["visit_deg"], ripening.LEAST_PLANT_SD_DEG), a.arrays["plant_sd_deg"][:, 0]
+    return {code: {"mean_deg": round(float(a.arrays["mean_deg"][i, 0]), 3), "sd_deg": round(float(a.arrays["sd_deg"][i, 0]), 3), "visit_sd_deg": round(visit, 3), "plant_sd_deg": round(float(plant[i]), 3)}
             for i, code in enumerate(a.meta["plots"])}
 
 
@@ -243,7 +242,7 @@ def visits_worth(db: Database, n: int = 10) -> list[dict[str, Any]]:
     a = answer(db)
     model, _, _ = model_of(a)
     mean, sd, after = (a.arrays[name][:, :WORTH_WEEKS].astype(float) for name in ("mean_deg", "sd_deg", "sd_after_visit_deg"))
-    plant, target = max(model.sd("plant"), LEAST_PLANT_SD_DEG), limits_of(a).target_brix_deg
+    plant, target = a.arrays["plant_sd_deg"][:, :WORTH_WEEKS].astype(float), limits_of(a).target_brix_deg
 
     def width(s: np.ndarray) -> np.ndarray:
         high, low = (readiness.plants_above((target - mean - side * Z80 * s) / plant, model.residuals) for side in (1, -1))

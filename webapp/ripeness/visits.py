@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import pandas as pd
 
 MOST_VISITS = 60
 """Older visits beyond this many are folded out (a plot with hundreds of rounds still fits in memory)."""
@@ -12,17 +13,42 @@ MOST_VISITS = 60
 
 @dataclass(frozen=True)
 class Visits:
-    """Padded [P, M]: ``mean`` °Bx at 20 °C, ``n`` plants, ``day`` ordinal, ``known`` variance of the temperature
-    correction (shared by the visit), ``mask``; [P]: ``last_day`` (0 = never); pooled within-visit scatter."""
+    """Padded [P, M]: ``mean`` °Bx at 20 °C, ``n`` plants, ``day`` ordinal, ``known`` variance of the temperature correction (shared by the
+    visit), ``mask``, ``squares_in`` sum of squares about the mean. Plants [R] of visits of three and more: ``residuals`` °Bx about their
+    visit, made up for the mean being their own, with ``residual_plot`` and ``residual_day``."""
 
     mean: np.ndarray
     n: np.ndarray
     day: np.ndarray
     known: np.ndarray
     mask: np.ndarray
-    freedom: float
-    squares: float
+    squares_in: np.ndarray
     residuals: np.ndarray
+    residual_plot: np.ndarray
+    residual_day: np.ndarray
+
+    def until(self, day: float) -> "Visits":
+        """Only what was seen up to a day."""
+        early = self.residual_day <= day
+        return _packed(replace(self, mask=self.mask & (self.day <= day), residuals=self.residuals[early], residual_plot=self.residual_plot[early], residual_day=self.residual_day[early]))
+
+    def of(self, plots: np.ndarray) -> "Visits":
+        """Only the plots at these places, in this order."""
+        new = np.full(len(self.mean), -1)
+        new[plots] = np.arange(len(plots))
+        kept = new[self.residual_plot] >= 0
+        return replace(self, **{name: getattr(self, name)[plots] for name in PADDED}, residuals=self.residuals[kept], residual_plot=new[self.residual_plot[kept]], residual_day=self.residual_day[kept])
+
+
+PADDED = ("mean", "n", "day", "known", "mask", "squares_in")
+
+
+def _packed(v: Visits) -> Visits:
+    """Visits that count first in each row, the width no more than needed."""
+    width = max(1, int(v.mask.sum(axis=1).max(initial=1)))
+    order = np.argsort(~v.mask, axis=1, kind="stable")[:, :width]
+    cut = {name: np.take_along_axis(getattr(v, name), order, axis=1) for name in PADDED}
+    return replace(v, **{name: np.where(cut["mask"], value, 0).astype(value.dtype) for name, value in cut.items()})
 
 
 def gather(plots: list[str], plot: np.ndarray, group: np.ndarray, day_ordinal: np.ndarray, brix_deg: np.ndarray, correction_sd_deg: np.ndarray) -> Visits:
@@ -30,28 +56,37 @@ def gather(plots: list[str], plot: np.ndarray, group: np.ndarray, day_ordinal: n
 
     ``group`` names the round (readings without one are grouped by day). Row order does not matter.
     """
-    where = {code: i for i, code in enumerate(plots)}
-    rows: dict[tuple[int, str], list[tuple[int, float, float]]] = {}
-    for p, g, d, b, s in zip(plot, group, day_ordinal, brix_deg, correction_sd_deg):
-        if p in where and b == b:
-            rows.setdefault((where[p], str(g)), []).append((int(d), float(b), float(s)))
-    visits: list[list[tuple]] = [[] for _ in plots]
-    freedom = squares = 0.0
-    residuals = []
-    for (i, _), part in sorted(rows.items()):
-        values = np.sort(np.array([b for _, b, _ in part]))
-        n, mean = len(values), float(values.mean())
-        scatter = values - mean
-        visits[i].append((min(d for d, _, _ in part), mean, n, float(np.mean([s for _, _, s in part])) ** 2))
-        freedom, squares = freedom + n - 1, squares + float(scatter @ scatter)
-        if n > 2:
-            residuals.append(scatter * np.sqrt(n / (n - 1)))
-    M = max(1, min(MOST_VISITS, max((len(v) for v in visits), default=1)))
-    shape = (len(plots), M)
-    out = {name: np.zeros(shape) for name in ("mean", "n", "day", "known")}
+    P = len(plots)
+    where = pd.Series(plot, dtype=object).map({code: i for i, code in enumerate(plots)}).to_numpy(float)
+    value = np.asarray(brix_deg, float)
+    at = np.flatnonzero(~np.isnan(where) & ~np.isnan(value))
+    names, found = pd.factorize(pd.Series(np.asarray(group)[at], dtype=object).astype(str))
+    key = where[at].astype(np.int64) * max(len(found), 1) + names
+    value, spread, day = value[at], np.asarray(correction_sd_deg, float)[at], np.asarray(day_ordinal, float)[at]
+    order = np.lexsort((spread, value, key))
+    key, value, spread, day = key[order], value[order], spread[order], day[order]
+    if not len(key):
+        return Visits(*(np.zeros((P, 1)) for _ in range(4)), np.zeros((P, 1), bool), np.zeros((P, 1)), np.zeros(0), np.zeros(0, int), np.zeros(0))
+    start = np.flatnonzero(np.r_[True, key[1:] != key[:-1]])
+    n = np.diff(np.r_[start, len(key)])
+    mean = np.add.reduceat(value, start) / n
+    scatter = value - np.repeat(mean, n)
+    squares, first, known = np.add.reduceat(scatter**2, start), np.minimum.reduceat(day, start), (np.add.reduceat(spread, start) / n) ** 2
+    of = key[start] // max(len(found), 1)
+    sort = np.lexsort((known, n, mean, first, of))
+    last = np.searchsorted(of[sort], np.arange(P), side="right")
+    place = np.arange(len(sort)) - np.searchsorted(of[sort], of[sort])
+    counts = last - np.searchsorted(of[sort], np.arange(P))
+    place = place - np.maximum(counts[of[sort]] - MOST_VISITS, 0)
+    kept = place >= 0
+    rows, columns, sort = of[sort][kept], place[kept], sort[kept]
+    shape = (P, max(1, int(min(MOST_VISITS, counts.max(initial=1)))))
+    out = {}
+    for name, values in (("mean", mean), ("n", n), ("day", first), ("known", known), ("squares_in", squares)):
+        out[name] = np.zeros(shape)
+        out[name][rows, columns] = values[sort]
     mask = np.zeros(shape, bool)
-    for i, part in enumerate(visits):
-        for m, (d, mean, n, known) in enumerate(sorted(part)[-MOST_VISITS:]):
-            out["day"][i, m], out["mean"][i, m], out["n"][i, m], out["known"][i, m], mask[i, m] = d, mean, n, known, True
-    pooled = np.sort(np.concatenate(residuals)) if residuals else np.zeros(0)
-    return Visits(out["mean"], out["n"], out["day"], out["known"], mask, freedom, squares, pooled)
+    mask[rows, columns] = True
+    many = np.repeat(n > 2, n)
+    far = (scatter * np.sqrt(np.repeat(n / np.maximum(n - 1, 1), n)))[many]
+    return Visits(**out, mask=mask, residuals=far, residual_plot=np.repeat(of, n)[many], residual_day=np.repeat(first, n)[many])

@@ -1,0 +1,101 @@
+"""The fit of an estate: penalised REML in rounds of linearising, then what its standard deviations and its own past errors leave in doubt."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from . import constants as k
+from . import ripening, shock, spread
+from .estimate import Grouped, doubt, evaluate, fit
+from .ripening import COMPONENTS, DAYS_PER_MONTH, Fit, Land
+from .visits import Visits
+
+ROUNDS, HALF, MOST_SHIFT_MONTHS = 4, 0.5, 15.0
+WIDEN_AT_WEEKS = np.array([0.0, 13.0, 26.0, 39.0, 52.0, 78.0, 104.0, 260.0, 728.0])
+MOST_WIDER = 3.0
+LEAST_LEFT_OUT, LEAST_BEFORE = 12, 30
+"""A back-test needs this many visits left out, and as many before."""
+MOST_SQUARED = 9.0
+
+
+def fit_estate(visits: Visits, land: Land, peak_months: float, today: float) -> Fit:
+    """Fit the estate as of ``today`` (day ordinal). Never fails on thin data: priors carry what the data do not say."""
+    plain, data = _settle(visits, land, peak_months, today, np.array([k.SD_PRIORS[name][0] for name in COMPONENTS]), ROUNDS)
+    return replace(plain, widen=_wider(plain, data, visits, land), inflation=_inflation(plain, visits, land, today))
+
+
+def _settle(visits: Visits, land: Land, peak_months: float, today: float, sds: np.ndarray, rounds: int) -> tuple[Fit, Grouped]:
+    """The fit from ``sds`` on, without what widens it, and the data of its last round."""
+    zones = len(land.zones)
+    past = shock.past_knots(visits.day[visits.mask].min(initial=today), today)
+    omega, pooled = ripening.prior(zones, len(past))
+    where = ripening.columns(zones, len(past))
+    along = shock.along(visits.day, past) @ shock.root(past)
+    about, zone_about = np.zeros(len(land.planted)), np.zeros(zones)
+    slope_theta, age = np.zeros(omega.shape[0]), ripening.ages(visits, land)
+    steeper = spread.slope_of(visits, age)
+    freedom = float(np.where(visits.mask, visits.n - 1, 0).clip(0).sum())
+    squares = float((visits.squares_in / spread.relative(age, steeper))[visits.mask].sum())
+    for turn in range(rounds):
+        last = turn == rounds - 1
+        y, X, z = ripening.rows(visits, land, about + zone_about[land.zone], slope_theta, peak_months, along)
+        blocks = ripening.blocks(visits, land, z, steeper)
+        data = Grouped(y, X, visits.mask, blocks, np.where(visits.mask, visits.known, 1.0), omega, pooled, (COMPONENTS.index("plant"), freedom, squares),
+                       tuple(k.SD_PRIORS[n] for n in COMPONENTS), blocks[1] * land.age_sd[:, None, None] ** 2)  # an uncertain age acts like a pace of known size
+        solution = fit(data, sds, exact=last)
+        sds = np.maximum(solution.sds, 1e-3)
+        if not last:
+            pace_var = sds[COMPONENTS.index("pace")] ** 2 + land.age_sd**2
+            zone_about = np.clip(solution.theta[where["zone_pace"]], -24.0, 24.0)
+            about = HALF * np.clip(pace_var * (z * solution.q).sum(axis=1), -MOST_SHIFT_MONTHS, MOST_SHIFT_MONTHS)
+            slope_theta = solution.theta.copy()
+    theta, cov = shock.extend(solution.theta, solution.cov, where["shock"], solution.sds[COMPONENTS.index("shock")], past)
+    shape = spread.shape_of(visits, (visits.residual_day - land.planted[visits.residual_plot]) / DAYS_PER_MONTH, solution.sds[COMPONENTS.index("plant")], steeper)
+    days = today + 7 * WIDEN_AT_WEEKS
+    plain = Fit(solution.sds, theta, cov, slope_theta[: where["shock"][0]], about, zone_about, shape, float(age[visits.mask].max(initial=0.0)), peak_months, solution.converged, steeper, past,
+                np.ones(len(days)), days, np.ones((len(about), len(days))))
+    return plain, data
+
+
+def _wider(f: Fit, data: Grouped, visits: Visits, land: Land) -> np.ndarray:
+    """[P, D] how much wider the sd is when the standard deviations are drawn, not taken as known."""
+    if len(land.planted) > k.DOUBT_MOST_PLOTS:
+        return f.widen
+    base = ripening.ahead(f, ripening.posterior(f, visits, land, f.about), f.widen_days)
+    means, variances = [], []
+    at = ripening.columns(len(land.zones), len(f.past))["shock"]
+    for sds in doubt(data, f.sds, k.DOUBT_DRAWS, seed=1):
+        _, _, (theta, cov, _, _) = evaluate(data, np.log(np.maximum(sds, 1e-3)))
+        theta, cov = shock.extend(theta, cov, at, sds[COMPONENTS.index("shock")], f.past)
+        other = replace(f, sds=sds, theta=theta, cov=cov)
+        out = ripening.ahead(other, ripening.posterior(other, visits, land, f.about), f.widen_days)
+        means.append(out.mean)
+        variances.append(out.var)
+    ratio = (np.mean(variances, axis=0) + np.var(means, axis=0)) / base.var
+    return np.sqrt(np.clip(ratio, 1.0, MOST_WIDER**2))
+
+
+def _inflation(f: Fit, visits: Visits, land: Land, today: float) -> np.ndarray:
+    """[D] what past forecasts' errors say their variance should have been multiplied by: a line in the weeks ahead.
+
+    κ² = (Σ min(z², 9) + 60)/(m + 60) over the visits left out up to half a year, and half a year to a year ahead.
+    """
+    halves: list[list[np.ndarray]] = [[], []]
+    for weeks in k.BACK_TEST_WEEKS:
+        cut = today - 7.0 * weeks
+        before, after = visits.until(cut), visits.mask & (visits.day > cut)
+        if after.sum() < LEAST_LEFT_OUT or before.mask.sum() < LEAST_BEFORE:
+            continue
+        then, _ = _settle(before, land, f.peak_months, cut, np.maximum(f.sds, 1e-2), 2)
+        ahead = ripening.ahead(then, ripening.posterior(then, before, land, then.about), cut + 7.0 * np.arange(weeks + 1))
+        plot, m = np.nonzero(after)
+        week = np.rint((visits.day[plot, m] - cut) / 7.0).astype(int)
+        error = visits.mean[plot, m] - ahead.mean[plot, week]
+        squared = np.minimum(error**2 / (ripening.next_visit_var(then, ahead, plot, week, visits.n[plot, m]) + visits.known[plot, m]), MOST_SQUARED)
+        for half in (0, 1):
+            halves[half].append(squared[(week > 26 * half) & (week <= 26 * (half + 1)) | (week == 0) & (half == 0)])
+    seen = [np.concatenate(part) if part else np.zeros(0) for part in halves]
+    near, far = ((part.sum() + k.BACK_TEST_DRAG) / (len(part) + k.BACK_TEST_DRAG) for part in seen)
+    return np.clip(near + (far - near) * (np.minimum(WIDEN_AT_WEEKS, 104.0) - 13.0) / 26.0, *k.BACK_TEST_LIMITS)

@@ -1,0 +1,67 @@
+"""What moves the whole estate at once beside the season (a drought, a wet year): a process in calendar time with memory.
+
+g(t) is linear between knots a quarter apart; at the knots it is Ornstein–Uhlenbeck with sd τ: corr = exp(−|Δt|/λ)
+(Uhlenbeck & Ornstein 1930, Physical Review 36:823). The estate is fitted on the knots up to its day; those to
+come follow in closed form from the last one, since the process has no other memory.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from . import constants as k
+
+STEP_DAYS, MOST_PAST = 91.0, 64
+AHEAD_DAYS = np.concatenate([91.0 * np.arange(1, 9), 728.0 + 182.0 * np.arange(1, 27)])
+"""Knots after the fit's day: quarters for two years, then half years for thirteen more."""
+
+
+def past_knots(first_day: float, today: float) -> np.ndarray:
+    """[K] knots from before the first visit to the fit's day, both included (K = 1 without visits)."""
+    back = int(np.clip(np.ceil((today - first_day) / STEP_DAYS), 0, MOST_PAST - 1))
+    return today - STEP_DAYS * np.arange(back, -1, -1)
+
+
+def knots(past: np.ndarray) -> np.ndarray:
+    """Those knots and the ones to come."""
+    return np.concatenate([past, past[-1] + AHEAD_DAYS])
+
+
+def along(days: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """[..., K] weights that interpolate between the knots ``at``; held constant beyond both ends."""
+    days = np.asarray(days, float)
+    out = np.zeros((*days.shape, len(at)))
+    if len(at) == 1:
+        out[..., 0] = 1.0
+        return out
+    low = np.clip(np.searchsorted(at, days, side="right") - 1, 0, len(at) - 2)
+    up = np.clip((days - at[low]) / (at[low + 1] - at[low]), 0.0, 1.0)
+    np.put_along_axis(out, low[..., None], (1 - up)[..., None], axis=-1)
+    np.put_along_axis(out, low[..., None] + 1, up[..., None], axis=-1)
+    return out
+
+
+def correlation(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    return np.exp(-np.abs(one[:, None] - other[None, :]) / 7.0 / float(k.SHOCK_WEEKS))
+
+
+def root(past: np.ndarray) -> np.ndarray:
+    """[K, K] lower root of the knots' correlation: knots = root · independent ones of sd τ."""
+    return np.linalg.cholesky(correlation(past, past) + 1e-9 * np.eye(len(past)))
+
+
+def extend(theta: np.ndarray, cov: np.ndarray, at: np.ndarray, sd: float, past: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Coefficients and covariance with the independent ones at ``at`` (the last of θ) turned into all knots, those to come included.
+
+    g_ahead | g_last = ρ g_last + N(0, τ²(R − ρρ')), ρ = exp(−Δt/λ).
+    """
+    before, K, F = len(theta) - len(past), len(past), len(AHEAD_DAYS)
+    assert at[0] == before and at[-1] == len(theta) - 1
+    turn = np.zeros((before + K + F, len(theta)))
+    turn[:before, :before] = np.eye(before)
+    turn[before: before + K, before:] = root(past)
+    fade = np.exp(-AHEAD_DAYS / 7.0 / float(k.SHOCK_WEEKS))
+    turn[before + K:] = fade[:, None] * turn[before + K - 1]
+    out = turn @ cov @ turn.T
+    out[before + K:, before + K:] += sd**2 * (correlation(AHEAD_DAYS, AHEAD_DAYS) - np.outer(fade, fade))
+    return turn @ theta, (out + out.T) / 2
