@@ -149,11 +149,11 @@ def test_a_higher_target_means_less_ripe(field):
 
 def test_draws_are_of_the_answer(field):
     a = service.answer(field)
-    mean, share = service.draws(field, a, 600, 3)
-    assert mean.shape == share.shape == (600, 6, 105) and share.dtype == np.float32
+    mean, share = service.draws(field, a, 4000, 3)
+    assert mean.shape == share.shape == (4000, 6, 105) and share.dtype == np.float32
     assert np.abs(mean.mean(axis=0) - a.arrays["mean_deg"]).max() < 0.25 * a.arrays["sd_deg"].max()
-    assert share.mean(axis=0) == pytest.approx(a.arrays["share"], abs=0.05)
-    days, far, far_share, keep = service.long_draws(field, a, 30, 3)
+    assert share.mean(axis=0) == pytest.approx(a.arrays["share"], abs=0.03)
+    days, far, far_share, keep, _ = service.long_draws(field, a, 30, 3)
     assert len(days) == 56 and far_share.shape == (30, 6, 56) and keep.shape == (6, 56)
     assert np.isfinite(far).all() and keep.min() >= 0 and keep[:, -1].max() < 0.5  # fourteen years on, the loss past the peak tells
     assert a.meta["by_plot"]["VS-01"]["extrapolated_from"] is not None

@@ -22,7 +22,7 @@ LIMITS = Limits(TARGET_BRIX_DEG, 0.7, 0.4, 36.0, PEAK_MONTHS, 0.015, 0.12)
 BANDS = {False: ((0.77, 0.86), (0.92, 0.98)), True: ((0.72, 0.87), (0.89, 0.97))}
 """Bands of the 80 and 95 % intervals' coverage: False without a shock up to 52 weeks, True with one or beyond."""
 TENTHS = 10
-TOLD = ("cov80", "cov95", "mean80", "mean95", "share80", "bias", "crps", "against_naive", "against_mixed", "share_error")
+TOLD = ("cov80", "cov95", "mean80", "mean95", "share80", "bias", "crps", "against_naive", "against_mixed", "share_error", "share_error_between")
 """What is printed by horizon, in this order."""
 
 
@@ -49,7 +49,7 @@ def score(e: Estate, mixed: bool = False) -> dict[str, np.ndarray]:
     got: dict[str, np.ndarray] = {
         "cov80": _inside(mean, next_sd, Z80, e.seen_deg), "cov95": _inside(mean, next_sd, Z95, e.seen_deg), "crps": scores.crps_normal(mean, next_sd, e.seen_deg).mean(axis=0),
         "mean80": _inside(mean, sd, Z80, truth), "mean95": _inside(mean, sd, Z95, truth), "bias": (mean - truth).mean(axis=0),
-        "share_error": _average(np.abs(told - true_share), real), "share80": _average((low[every, e.week] <= true_share) & (true_share <= high[every, e.week]), real)}
+        "share_error": np.abs(told - true_share).mean(axis=0), "share_error_between": _average(np.abs(told - true_share), real), "share80": _average((low[every, e.week] <= true_share) & (true_share <= high[every, e.week]), real)}
     tenth = np.minimum((chance * TENTHS).astype(int), TENTHS - 1)
     for name, value in (("tenth_n", np.ones(chance.shape)), ("tenth_said", chance), ("tenth_came", (truth >= TARGET_BRIX_DEG).astype(float))):
         got[name] = np.array([np.bincount(tenth[:, h], value[:, h], TENTHS) for h in range(len(HORIZONS))])
@@ -99,7 +99,7 @@ def summary(law: str, parts: list[dict[str, np.ndarray]]) -> dict[str, Any]:
         values = np.array([p[name] for p in parts])
         out[name] = values.mean(axis=0).tolist()
         out[f"{name}_se"] = (values.std(axis=0, ddof=1) / np.sqrt(len(parts))).tolist() if len(parts) > 1 else [1.0] * len(HORIZONS)
-    for name in ("crps", "bias", "share_error", "naive_crps"):
+    for name in ("crps", "bias", "share_error", "share_error_between", "naive_crps"):
         out[name] = np.mean([p[name] for p in parts], axis=0).tolist()
     out["against_naive"] = (np.array(out["crps"]) / np.array(out["naive_crps"])).tolist()
     both = [p for p in parts if "mixed_crps" in p]

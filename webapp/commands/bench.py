@@ -45,6 +45,7 @@ def bench_command(edge: Edge, part: str, seconds: float, only: tuple[str, ...], 
         for step in PARTS if part == "all" else (part,):
             tell(step, seconds=seconds)
             if step == "truth":
+                _statsmodels()
                 found[step] = ripeness_truth.measure(estates, told=lambda law: tell("truth_law", law=law))
             elif step == "field":
                 found[step] = field_parts.measure(folder, only or field_parts.NAMES, lambda name: tell(f"field_{name}"))
@@ -124,11 +125,15 @@ def _ripeness(db: Database, folder: Path, seconds: float) -> dict:
     from ..bench import against_truth, ripeness_fit
     from .seeding import FOLDER
 
+    _statsmodels()
+    return ripeness_fit.measure(db, {code: float(row["brix_today_deg"]) for code, row in against_truth.truth(db, FOLDER).items() if row["brix_today_deg"]})
+
+
+def _statsmodels() -> None:
     try:
         import statsmodels  # noqa: F401
     except ImportError as error:
         raise Problem("bench_no_statsmodels") from error
-    return ripeness_fit.measure(db, {code: float(row["brix_today_deg"]) for code, row in against_truth.truth(db, FOLDER).items() if row["brix_today_deg"]})
 
 
 def _coverage(db: Database, folder: Path, seconds: float) -> dict:

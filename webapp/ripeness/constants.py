@@ -25,13 +25,15 @@ SEASON_SD_DEG = Constant("prior sd of the first harmonic about the practice cycl
 SEASON2_SD_DEG = Constant("prior sd of the second harmonic about the practice cycle", 0.7, "°Bx", 0.0, "assumption", FROM_MEMORY)
 DRIFT_WEEKS = Constant("memory of a plot's slow drift", 208.0, "weeks", 0.0, "assumption; 52 to 520 weeks changed coverage by less than 0.03 in simulation", FROM_MEMORY)
 SHOCK_WEEKS = Constant("memory of what moves the whole estate at once", 39.0, "weeks", 0.0, "assumption: a dry or wet spell of about a season", FROM_MEMORY)
+SHOCK_AHEAD_DEG = Constant("what may yet move the whole estate at once, beside what its own years have shown", 0.5, "°Bx", 0.0,
+                           "assumption: a few quiet years do not say that no drought will come", FROM_MEMORY)
 SPREAD_SLOPE_SD = Constant("prior sd of the growth with age of the plants' log variance", 0.5, "1 per 60 months", 0.0, "assumption", FROM_MEMORY)
 BACK_TEST_WEEKS = (26, 52)
 """The fit is made again without the last half year and the last year, and its forecasts held against the visits left out."""
-BACK_TEST_DRAG = 60
-"""Pseudo-visits of errors as expected, so that a back-test of few visits changes little."""
-BACK_TEST_LIMITS = (0.9, 2.5)
-"""Least and most that a back-test multiplies the variance of a forecast by."""
+BACK_TEST_LOG_SD = Constant("prior sd of the log factor that a back-test multiplies variances by", 0.35, "1 (log)", 0.0, "assumption: the model's own intervals are about right", FROM_MEMORY)
+BACK_TEST_SLOPE_SD = Constant("prior sd of that log factor's change in half a year", 0.25, "1 (log)", 0.0, "assumption", FROM_MEMORY)
+BACK_TEST_LIMITS = (0.7, 4.0)
+"""Least and most that a back-test multiplies the variance of a plot's mean by."""
 AGE_SURE_MONTHS = Constant("uncertainty of a year the crew is sure of", 3.5, "months", 0.0, "a year is known, the month is not: 12/√12", DERIVED)
 AGE_UNSURE_MONTHS = Constant("uncertainty of a year the crew is not sure of", 9.0, "months", 0.0, "assumption", FROM_MEMORY)
 AGE_NONE_MONTHS = Constant("uncertainty of an age nobody noted", 24.0, "months", 0.0, "assumption: as its zone's plots, two years either way", FROM_MEMORY)

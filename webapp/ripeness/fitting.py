@@ -78,11 +78,8 @@ def _wider(f: Fit, data: Grouped, visits: Visits, land: Land) -> np.ndarray:
 
 
 def _inflation(f: Fit, visits: Visits, land: Land, today: float) -> np.ndarray:
-    """[D] what past forecasts' errors say their variance should have been multiplied by: a line in the weeks ahead.
-
-    κ² = (Σ min(z², 9) + 60)/(m + 60) over the visits left out up to half a year, and half a year to a year ahead.
-    """
-    halves: list[list[np.ndarray]] = [[], []]
+    """[D] what past forecasts' errors say the variance of a plot's mean should have been multiplied by, by weeks ahead."""
+    parts = []
     for weeks in k.BACK_TEST_WEEKS:
         cut = today - 7.0 * weeks
         before, after = visits.until(cut), visits.mask & (visits.day > cut)
@@ -92,10 +89,26 @@ def _inflation(f: Fit, visits: Visits, land: Land, today: float) -> np.ndarray:
         ahead = ripening.ahead(then, ripening.posterior(then, before, land, then.about), cut + 7.0 * np.arange(weeks + 1))
         plot, m = np.nonzero(after)
         week = np.rint((visits.day[plot, m] - cut) / 7.0).astype(int)
-        error = visits.mean[plot, m] - ahead.mean[plot, week]
-        squared = np.minimum(error**2 / (ripening.next_visit_var(then, ahead, plot, week, visits.n[plot, m]) + visits.known[plot, m]), MOST_SQUARED)
-        for half in (0, 1):
-            halves[half].append(squared[(week > 26 * half) & (week <= 26 * (half + 1)) | (week == 0) & (half == 0)])
-    seen = [np.concatenate(part) if part else np.zeros(0) for part in halves]
-    near, far = ((part.sum() + k.BACK_TEST_DRAG) / (len(part) + k.BACK_TEST_DRAG) for part in seen)
-    return np.clip(near + (far - near) * (np.minimum(WIDEN_AT_WEEKS, 104.0) - 13.0) / 26.0, *k.BACK_TEST_LIMITS)
+        noise = ripening.visit_noise(then, ahead.age[plot, week], visits.n[plot, m]) + visits.known[plot, m]
+        parts.append((week.astype(float), (visits.mean[plot, m] - ahead.mean[plot, week]) ** 2, ahead.var[plot, week], noise))
+    if not parts:
+        return f.inflation
+    return _line_of_errors(*(np.concatenate(column) for column in zip(*parts)))
+
+
+def _line_of_errors(week: np.ndarray, squared: np.ndarray, var: np.ndarray, noise: np.ndarray) -> np.ndarray:
+    """[D] the factor a(w), log a linear in the weeks ahead, under which errors ~ N(0, a·var + noise); priors hold it near 1.
+
+    Errors of more than three sds count as three. Held at the quarter's value before it and at the year's beyond: few visits
+    fall in the first weeks, and nothing was tried farther.
+    """
+    from scipy.optimize import minimize
+
+    capped = np.minimum(squared, MOST_SQUARED * (var + noise))
+
+    def criterion(b: np.ndarray) -> float:
+        total = np.exp(b[0] + b[1] * (np.clip(week, 13.0, 52.0) - 26.0) / 26.0) * var + noise
+        return float((np.log(total) + capped / total).sum() + (b[0] / float(k.BACK_TEST_LOG_SD)) ** 2 + (b[1] / float(k.BACK_TEST_SLOPE_SD)) ** 2)
+
+    b = minimize(criterion, np.zeros(2), method="Nelder-Mead", options={"xatol": 1e-4, "fatol": 1e-6}).x
+    return np.clip(np.exp(b[0] + b[1] * (np.clip(WIDEN_AT_WEEKS, 13.0, 52.0) - 26.0) / 26.0), *k.BACK_TEST_LIMITS)

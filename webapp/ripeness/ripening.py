@@ -207,7 +207,7 @@ def ahead(f: Fit, post: Posterior, days: np.ndarray) -> Outlook:
 
 
 def inflation(f: Fit, days: np.ndarray) -> np.ndarray:
-    """What the back-test multiplies a forecast's variance by, on ordinal ``days``."""
+    """What the back-test multiplies the variance of a plot's mean by, on ordinal ``days``."""
     return np.interp(days, f.widen_days, f.inflation)
 
 
@@ -218,7 +218,7 @@ def visit_noise(f: Fit, age_months: np.ndarray, n: np.ndarray) -> np.ndarray:
 
 def next_visit_var(f: Fit, out: "Outlook", plots: np.ndarray, at: np.ndarray, n: np.ndarray) -> np.ndarray:
     """Variance of what a visit of ``n`` plants would say, at the plots and places in ``out.days`` given by two arrays."""
-    return out.var[plots, at] + visit_noise(f, out.age[plots, at], n) * inflation(f, out.days[at])
+    return out.var[plots, at] + visit_noise(f, out.age[plots, at], n)
 
 
 def after_one_visit(f: Fit, post: Posterior, out: Outlook, n: int) -> np.ndarray:
@@ -227,8 +227,8 @@ def after_one_visit(f: Fit, post: Posterior, out: Outlook, n: int) -> np.ndarray
     lean = (out.c[:, :1] @ post.W)[:, 0]
     C = (f.sd("level") ** 2 + post.pace_var[:, None] * out.z * out.z[:, :1] + f.sd("drift") ** 2 * np.exp(-gap / float(k.DRIFT_WEEKS))
          - (out.c @ lean[:, :, None])[:, :, 0] + (out.shared @ (out.shared[:, 0] @ f.cov)[:, :, None])[:, :, 0])
-    C = C * out.wider * out.wider[:, :1]
-    return np.sqrt(np.maximum(out.var - C**2 / (out.var[:, :1] + visit_noise(f, out.age[:, :1], n)), 1e-6))
+    plain = out.var / out.wider**2  # as the closed form would really move; widened again like every answer
+    return out.wider * np.sqrt(np.maximum(plain - C**2 / (plain[:, :1] + visit_noise(f, out.age[:, :1], n)), 1e-6))
 
 
 def before_visits(f: Fit, post: Posterior, out: Outlook) -> np.ndarray:

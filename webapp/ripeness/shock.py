@@ -53,7 +53,7 @@ def root(past: np.ndarray) -> np.ndarray:
 def extend(theta: np.ndarray, cov: np.ndarray, at: np.ndarray, sd: float, past: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Coefficients and covariance with the independent ones at ``at`` (the last of θ) turned into all knots, those to come included.
 
-    g_ahead | g_last = ρ g_last + N(0, τ²(R − ρρ')), ρ = exp(−Δt/λ).
+    g_ahead | g_last = ρ g_last + N(0, (τ² + τ₀²)(R − ρρ')), ρ = exp(−Δt/λ), τ₀ what a few quiet years cannot rule out.
     """
     before, K, F = len(theta) - len(past), len(past), len(AHEAD_DAYS)
     assert at[0] == before and at[-1] == len(theta) - 1
@@ -63,5 +63,5 @@ def extend(theta: np.ndarray, cov: np.ndarray, at: np.ndarray, sd: float, past: 
     fade = np.exp(-AHEAD_DAYS / 7.0 / float(k.SHOCK_WEEKS))
     turn[before + K:] = fade[:, None] * turn[before + K - 1]
     out = turn @ cov @ turn.T
-    out[before + K:, before + K:] += sd**2 * (correlation(AHEAD_DAYS, AHEAD_DAYS) - np.outer(fade, fade))
+    out[before + K:, before + K:] += (sd**2 + float(k.SHOCK_AHEAD_DEG) ** 2) * (correlation(AHEAD_DAYS, AHEAD_DAYS) - np.outer(fade, fade))
     return turn @ theta, (out + out.T) / 2
