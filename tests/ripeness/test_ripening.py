@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from webapp.ripeness import constants, curve, ripening
+from webapp.ripeness import constants, curve, ripening, terms
 from webapp.ripeness.fitting import fit_estate
 from webapp.ripeness.ripening import Land, ahead, draws, posterior
 from webapp.ripeness.scores import coverage, crps_normal
@@ -84,7 +84,7 @@ def test_season_phase_and_size():
 
     estate = simulate(3, plots=100, visits=8)
     f, _ = forecast(estate)
-    learned = curve.season(days) @ (curve.season_practice() + f.theta[ripening.columns(3)["season"]])
+    learned = curve.season(days) @ (curve.season_practice() + f.theta[terms.columns(3)["season"]])
     assert 2 <= int(learned.argmax()) <= 4 and 6 <= int(learned.argmin()) <= 10
     true = np.cos(2 * np.pi * (days - 1 - 105 - (days[0] - 15)) / 365.2425)  # the simulated law's first harmonic
     assert np.corrcoef(learned, true)[0, 1] > 0.9
@@ -118,7 +118,8 @@ def test_draws_agree_with_the_marginals():
     assert np.abs((got.mean(axis=0) - out.mean) / sd).max() < 0.1
     assert np.abs(got.std(axis=0) / sd - 1).max() < 0.08
     assert np.array_equal(got, draws(f, post, out, 4000, seed=4))
-    shared = np.einsum("ptq,qr,str->pst", out.shared[:, :1], f.cov, out.shared[:, :1])[:, :, 0]  # plots move together by the estate's coefficients
+    moved = ripening.shared(f, post, out, np.arange(len(out.mean)))
+    shared = np.einsum("ptq,qr,str->pst", moved[:, :1], f.cov, moved[:, :1])[:, :, 0]  # plots move together by the estate's coefficients
     seen = np.cov(got[:, :, 0].T)
     i, j = np.unravel_index(np.argmax(shared - 1e9 * np.eye(20)), (20, 20))
     assert seen[i, j] == pytest.approx(shared[i, j] * out.wider[i, 0] * out.wider[j, 0], abs=0.1 * sd[i, 0] * sd[j, 0])
@@ -211,3 +212,41 @@ def test_two_hundred_plots_fit_quickly():
     started = time.thread_time()
     fit_estate(estate.visits, estate.land, PEAK, TODAY)
     assert time.thread_time() - started < 4.0  # 1.3 s on one quiet thread; a busy machine gets room
+
+
+def test_the_variance_in_halves_is_the_one_written_out():
+    """own − c′Wc + d′Cd with d made in full, against the zone by zone way; and products with any vector."""
+    estate = simulate(9, plots=25, visits=3, zones=3)
+    f, out = forecast(estate)
+    post = posterior(f, estate.visits, estate.land, f.about)
+    d = ripening.shared(f, post, out, np.arange(25))
+    own = f.sd("level") ** 2 + post.pace_var[:, None] * out.z**2 + f.sd("drift") ** 2
+    plain = own - ((out.c @ post.W) * out.c).sum(axis=2) + ((d @ f.cov) * d).sum(axis=2)
+    assert out.var / out.wider**2 == pytest.approx(plain, rel=1e-8)
+    rng = np.random.default_rng(0)
+    one, each = rng.normal(size=len(f.theta)), rng.normal(size=(25, len(f.theta)))
+    x = d + out.c @ post.T
+    assert out.along(one) == pytest.approx(x @ one, abs=1e-8) and out.along(each) == pytest.approx((x @ each[:, :, None])[..., 0], abs=1e-8)
+
+
+def test_the_table_of_bends_is_good_to_a_ten_thousandth():
+    from scipy.interpolate import BSpline
+
+    inner = np.arange(0, curve.OLDEST_MONTHS + 1, curve.KNOT_MONTHS, dtype=float)
+    knots = np.concatenate([[inner[0]] * 3, inner, [inner[-1]] * 3])
+    ages = np.random.default_rng(1).uniform(0, PEAK + 6, 3000)
+    exact = BSpline.design_matrix(ages, knots, 3).toarray()
+    assert np.abs(curve.bends(ages, PEAK) - exact).max() < 1e-4
+    theta = np.random.default_rng(2).normal(size=exact.shape[1])
+    assert curve.bent(ages, PEAK, theta) == pytest.approx(exact @ theta, abs=3e-4)
+
+
+def test_a_sample_tells_the_standard_deviations_of_a_large_estate():
+    """Learned from 400 of 1,200 visited plots: every plot's answer within a tenth of its own sd of the full fit's, sds within 15 %."""
+    estate = simulate(11, plots=1200, visits=4)
+    full, part = (fit_estate(estate.visits, estate.land, PEAK, TODAY, sample=sample, widened=False) for sample in (1200, 400))
+    one, other = (ahead(f, posterior(f, estate.visits, estate.land, f.about), WEEKS) for f in (full, part))
+    assert np.abs(one.mean - other.mean).mean() < 0.1 * np.sqrt(one.var).mean()
+    assert np.sqrt(other.var).mean() == pytest.approx(np.sqrt(one.var).mean(), rel=0.15)
+    for name in ("level", "pace", "visit", "plant"):
+        assert part.sd(name) == pytest.approx(full.sd(name), rel=0.15)

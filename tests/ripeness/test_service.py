@@ -130,9 +130,13 @@ def test_reasons_move_with_the_data(field):
     after = told("VS-01")
     assert after["ripeness.why.visits"] == {"n": 4, "days": 2, "plants": 9}
     assert after["ripeness.why.own"]["own"] > before["ripeness.why.own"]["own"]
-    behind = service.plot_now(field, "VS-02")["pace_months"]
+    before = service.plot_now(field, "VS-02")["mean_deg"][0]
     visit(field, "VS-02", 2, 25.5, n=14, seed=7)
-    assert service.plot_now(field, "VS-02")["pace_months"] > behind
+    assert service.plot_now(field, "VS-02")["mean_deg"][0] > before + 1
+    expected = service.plot_now(field, "VS-03")["mean_deg"][0]  # young and never visited: one round far above its curve is read as ahead of its zone
+    assert service.plot_now(field, "VS-03")["pace_months"] == 0
+    visit(field, "VS-03", 2, float(expected) + 4, n=14, seed=7)
+    assert service.plot_now(field, "VS-03")["pace_months"] > 1
     for language in ("es", "en"):
         assert all(Sentence(**s).text(language) for s in service.plot_now(field, "VS-01")["why"])
 

@@ -8,15 +8,15 @@ from typing import Any, Callable
 
 import click
 
-from ..bench import field_parts, ripeness_truth
+from ..bench import field_parts, ripeness_size, ripeness_truth
 from ..cli import Edge
 from ..database import Database, backup, open_estate
 from ..problems import Problem
 
 PARTS = ("receiving", "pages", "ripeness", "coverage", "cutting", "field")
-LONG = ("truth",)
+LONG = ("truth", "region")
 """Asked for by name only: they take tens of minutes."""
-WITHOUT_ESTATE = ("field", "truth")
+WITHOUT_ESTATE = ("field", *LONG)
 
 
 @click.command("bench")
@@ -30,8 +30,8 @@ def bench_command(edge: Edge, part: str, seconds: float, only: tuple[str, ...], 
     """Razones contra lo de comparar, medidas en una corrida / ratios against baselines, measured in one run.
 
     Without --estate on a demo made for the purpose; with it, on a copy of that estate. The phone (field) is
-    always measured against a made-up estate of two hundred plots, the ripening model's truth (truth) on
-    estates simulated by laws that are not its own.
+    always measured against a made-up estate of two hundred plots; the ripening model's truth (truth) on
+    estates simulated by laws that are not its own, its speed (region) on a thousand and ten thousand plots.
     """
     given = click.get_current_context().parent.get_parameter_source("path") is not click.core.ParameterSource.DEFAULT
     with tempfile.TemporaryDirectory(prefix="pinario-bench-") as name:
@@ -47,6 +47,9 @@ def bench_command(edge: Edge, part: str, seconds: float, only: tuple[str, ...], 
             if step == "truth":
                 _statsmodels()
                 found[step] = ripeness_truth.measure(estates, told=lambda law: tell("truth_law", law=law))
+            elif step == "region":
+                _statsmodels()
+                found[step] = ripeness_size.measure(lambda plots: tell("region_size", plots=plots))
             elif step == "field":
                 found[step] = field_parts.measure(folder, only or field_parts.NAMES, lambda name: tell(f"field_{name}"))
             else:
@@ -214,5 +217,16 @@ def _truth_lines(edge: Edge, m: dict):
         yield edge.words("bench.truth.chance", pairs="  ".join(f"{said:.2f}→{came:.2f} ({n})" for said, came, n in found["chance"] if n))
 
 
+def _region_lines(edge: Edge, m: dict):
+    """The fit and the forecasts at the size of a region, each figure beside its target."""
+    for name, one in m.items():
+        if name not in ("growth", "mixed"):
+            full = name.endswith("_full")
+            yield edge.words("bench.region.full" if full else "bench.region.sample", target_s=ripeness_size.TARGETS["full_fit_s" if full else "fit_s"], forecast_target_s=ripeness_size.TARGETS["forecast_s"],
+                             rss_target_mb=ripeness_size.TARGETS["rss_mb"], one_visit_target_ms=ripeness_size.TARGETS["one_visit_ms"], **one)
+    yield edge.words("bench.region.growth", target=ripeness_size.TARGETS["growth"], **m["growth"])
+    yield edge.words("bench.region.mixed", target=ripeness_size.TARGETS["mixed_times"], far_target=ripeness_size.TARGETS["mixed_times_far"], **m["mixed"])
+
+
 MEASURES: dict[str, Callable[[Database, Path, float], dict]] = {"receiving": _receiving, "pages": _pages, "ripeness": _ripeness, "coverage": _coverage, "cutting": _cutting}
-LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "ripeness": _ripeness_lines, "coverage": _coverage_lines, "cutting": _cutting_lines, "field": _field_lines, "truth": _truth_lines}
+LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "ripeness": _ripeness_lines, "coverage": _coverage_lines, "cutting": _cutting_lines, "field": _field_lines, "truth": _truth_lines, "region": _region_lines}

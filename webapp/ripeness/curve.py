@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from . import constants as k
 
-KNOT_MONTHS, OLDEST_MONTHS = 12, 168
+KNOT_MONTHS, OLDEST_MONTHS, TABLE_MONTHS = 12, 168, 0.0625
 HARMONICS = 2
 YEAR_START = 1.0
 """Day number of 1 January of year 1; a mean year of 365.2425 days keeps the phase within a day and a half."""
@@ -27,20 +29,39 @@ def practice_slope(age_months: np.ndarray, peak_months: float) -> np.ndarray:
     return slope - float(k.CURVE_FALL_DEG) * (a > peak_months)
 
 
-def bends(age_months: np.ndarray, peak_months: float) -> np.ndarray:
-    """Cubic B-splines over age, knots every 12 months: [..., J]; held constant from half a year past the peak.
-
-    Plots left standing past the peak are few and no fair sample (the ripest were cut), so beyond it the curve
-    keeps to the practice fall instead of following them.
-    """
+@lru_cache(maxsize=1)
+def bend_table() -> tuple[np.ndarray, np.ndarray]:
+    """(ages [G] months, cubic B-splines [G, J] with knots every 12 months): between them a straight line is good to 1e-4."""
     from scipy.interpolate import BSpline
 
     inner = np.arange(0, OLDEST_MONTHS + 1, KNOT_MONTHS, dtype=float)
     knots = np.concatenate([[inner[0]] * 3, inner, [inner[-1]] * 3])
-    a = np.clip(np.asarray(age_months, float), inner[0], min(peak_months + float(k.FREE_PAST_PEAK_MONTHS), inner[-1] - 1e-9))
-    if a.size == 0:
-        return np.zeros((*a.shape, len(knots) - 4))
-    return BSpline.design_matrix(a.ravel(), knots, 3).toarray().reshape(*a.shape, -1)
+    ages = np.arange(0, OLDEST_MONTHS / TABLE_MONTHS + 1) * TABLE_MONTHS
+    return ages, BSpline.design_matrix(np.minimum(ages, inner[-1] - 1e-9), knots, 3).toarray()
+
+
+def _bent_at(age_months: np.ndarray, peak_months: float) -> np.ndarray:
+    """The age at which the bends are taken: held from half a year past the peak.
+
+    Plots left standing past the peak are few and no fair sample (the ripest were cut), so beyond it the curve
+    keeps to the practice fall instead of following them.
+    """
+    return np.clip(np.asarray(age_months, float), 0.0, min(peak_months + float(k.FREE_PAST_PEAK_MONTHS), OLDEST_MONTHS - TABLE_MONTHS))
+
+
+def bends(age_months: np.ndarray, peak_months: float) -> np.ndarray:
+    """The bends' columns at ages: [..., J]."""
+    place = _bent_at(age_months, peak_months) / TABLE_MONTHS
+    low = place.astype(int)
+    up = (place - low)[..., None]
+    table = bend_table()[1]
+    return table[low] * (1 - up) + table[low + 1] * up
+
+
+def bent(age_months: np.ndarray, peak_months: float, theta: np.ndarray) -> np.ndarray:
+    """``bends(age) @ theta`` without the columns in between."""
+    ages, table = bend_table()
+    return np.interp(_bent_at(age_months, peak_months), ages, table @ theta)
 
 
 def bend_centres() -> np.ndarray:

@@ -76,6 +76,8 @@ def by_size(data: Grouped) -> list[tuple[np.ndarray, int, Grouped]]:
     edges = sorted({min(w, widest) for w in WIDTHS if w < widest} | {widest})
     for low, high in zip([-1, *edges], edges):
         at = np.flatnonzero((counts > low) & (counts <= high))
+        if len(at) == len(counts) and high == widest:
+            return [(at, high, data)]  # all alike: no copy
         if len(at):
             cut = [part[at][:, :high] for part in (data.y, data.X, data.mask, data.known)]
             blocks = tuple(np.ascontiguousarray(block[at][:, :high, :high]) for block in data.blocks)
@@ -91,8 +93,8 @@ def _precision(data: Grouped, phi: np.ndarray) -> np.ndarray:
     return omega
 
 
-def evaluate(data: Grouped, phi: np.ndarray, batches: list | None = None) -> tuple[float, np.ndarray, tuple]:
-    """Criterion, its gradient in φ, and (θ, A⁻¹, W, q). ``batches`` saves cutting the same data again."""
+def evaluate(data: Grouped, phi: np.ndarray, batches: list | None = None, slopes: bool = True) -> tuple[float, np.ndarray, tuple]:
+    """Criterion, its gradient in φ (zeros unless ``slopes``), and (θ, A⁻¹, W, q). ``batches`` saves cutting the same data again."""
     batches = by_size(data) if batches is None else batches
     A, b, value, parts = _precision(data, phi), np.zeros(data.X.shape[2]), 0.0, []
     for _, _, batch in batches:
@@ -113,10 +115,12 @@ def evaluate(data: Grouped, phi: np.ndarray, batches: list | None = None) -> tup
     W_all, q_all = np.broadcast_to(np.eye(data.y.shape[1]), (len(data.y), data.y.shape[1], data.y.shape[1])).copy(), np.zeros(data.y.shape)
     for (at, width, batch), (W, T, Wy) in zip(batches, parts):
         q = Wy - T @ theta
+        W_all[at, :width, :width], q_all[at, :width] = W, q
+        if not slopes:
+            continue
         Q = W - (T.reshape(-1, T.shape[2]) @ cov).reshape(T.shape) @ T.transpose(0, 2, 1) - q[:, :, None] * q[:, None, :]
         for k, block in enumerate(batch.blocks):
             grad[k] += 2 * np.exp(2 * phi[k]) * float(np.vdot(Q, block))
-        W_all[at, :width, :width], q_all[at, :width] = W, q
     for j, index in enumerate(data.pooled):
         at, precision = len(data.blocks) + j, np.exp(-2 * phi[len(data.blocks) + j])
         value += 2 * phi[at] * len(index)
@@ -133,19 +137,43 @@ def evaluate(data: Grouped, phi: np.ndarray, batches: list | None = None) -> tup
     return float(value), grad, (theta, cov, W_all, q_all)
 
 
-def fit(data: Grouped, start: np.ndarray, most: int = 200, exact: bool = True) -> Solution:
+def _curvature(data: Grouped) -> np.ndarray:
+    """[K + pooled] about how much the criterion curves in each φ: twice the number of effects that tell of it, and its prior."""
+    eye = np.eye(data.y.shape[1])
+    effects = [float(np.any(block != 0, axis=(1, 2)).sum()) if np.any(block * (1 - eye)) else float((np.einsum("nmm->nm", block) != 0).sum()) for block in data.blocks]
+    effects += [float(len(index)) for index in data.pooled]
+    if data.within is not None:
+        effects[data.within[0]] += data.within[1]
+    priors = [2 / prior[1] ** 2 if prior else 0.0 for prior in data.priors] or [0.0] * len(effects)
+    return np.maximum(2 * np.array(effects) + np.array(priors), 1.0)
+
+
+def fit(data: Grouped, start: np.ndarray, most: int = 200, relative: float = 1e-12, gradient: float = 1e-7) -> Solution:
     """Minimise the criterion over φ = log sd from ``start`` (sds) with L-BFGS; a component may go to zero.
 
-    ``exact`` False stops at four digits, enough where the problem is about to be linearised anew.
+    It stops when a step gains less than ``relative`` of the criterion, or when no slope exceeds ``gradient`` (of the
+    criterion, per step of one standard error or so: 0.01 leaves a hundredth of a standard error).
     """
     from scipy.optimize import minimize
 
-    batches = by_size(data)
-    found = minimize(lambda phi: evaluate(data, phi, batches)[:2], np.clip(np.log(start), LOG_TINY, LOG_HUGE), jac=True, method="L-BFGS-B", bounds=[(LOG_TINY, LOG_HUGE)] * len(start),
-                     options={"maxiter": most, "ftol": 1e-12 if exact else 1e-7, "gtol": 1e-7 if exact else 1e-2})
-    value, _, (theta, cov, W, q) = evaluate(data, found.x, batches)
-    sds = np.where(found.x <= LOG_TINY + 1e-3, 0.0, np.exp(found.x))
+    batches, scale = by_size(data), _curvature(data) ** 0.5
+
+    def scaled(steps: np.ndarray) -> tuple[float, np.ndarray]:  # in steps that the data feel alike: 27 evaluations in place of 204 for 1,500 plots
+        value, slope, _ = evaluate(data, steps / scale, batches)
+        return value, slope / scale
+
+    found = minimize(scaled, np.clip(np.log(start), LOG_TINY, LOG_HUGE) * scale, jac=True, method="L-BFGS-B", bounds=[(LOG_TINY * s, LOG_HUGE * s) for s in scale],
+                     options={"maxiter": most, "ftol": relative, "gtol": gradient})
+    best = found.x / scale
+    value, _, (theta, cov, W, q) = evaluate(data, best, batches)
+    sds = np.where(best <= LOG_TINY + 1e-3, 0.0, np.exp(best))
     return Solution(sds, theta, cov, W, q, value, bool(found.success) or "ABNORMAL" in str(found.message), int(found.nfev))
+
+
+def solve(data: Grouped, sds: np.ndarray) -> Solution:
+    """The coefficients at standard deviations known beforehand: one full solve, nothing sought."""
+    value, _, (theta, cov, W, q) = evaluate(data, np.clip(np.log(np.maximum(sds, 1e-12)), LOG_TINY, LOG_HUGE), slopes=False)
+    return Solution(sds, theta, cov, W, q, value, True, 1)
 
 
 def doubt(data: Grouped, sds: np.ndarray, n: int, seed: int, step: float = 0.05) -> np.ndarray:

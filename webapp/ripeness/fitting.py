@@ -7,11 +7,12 @@ from dataclasses import replace
 import numpy as np
 
 from . import constants as k
-from . import ripening, shock, spread
-from .estimate import Grouped, doubt, evaluate, fit
+from . import ripening, shock, spread, terms
+from .estimate import Grouped, doubt, evaluate, fit, solve
 from .ripening import COMPONENTS, DAYS_PER_MONTH, Fit, Land
 from .visits import Visits
 
+SAMPLE_PLOTS = 1500
 ROUNDS, HALF, MOST_SHIFT_MONTHS = 4, 0.5, 15.0
 WIDEN_AT_WEEKS = np.array([0.0, 13.0, 26.0, 39.0, 52.0, 78.0, 104.0, 260.0, 728.0])
 MOST_WIDER = 3.0
@@ -20,21 +21,36 @@ LEAST_LEFT_OUT, LEAST_BEFORE = 12, 30
 MOST_SQUARED = 9.0
 
 
-def fit_estate(visits: Visits, land: Land, peak_months: float, today: float) -> Fit:
-    """Fit the estate as of ``today`` (day ordinal). Never fails on thin data: priors carry what the data do not say."""
-    plain, data = _settle(visits, land, peak_months, today, np.array([k.SD_PRIORS[name][0] for name in COMPONENTS]), ROUNDS)
-    return replace(plain, widen=_wider(plain, data, visits, land), inflation=_inflation(plain, visits, land, today))
+def fit_estate(visits: Visits, land: Land, peak_months: float, today: float, sample: int = SAMPLE_PLOTS, widened: bool = True) -> Fit:
+    """Fit the estate as of ``today`` (day ordinal). Never fails on thin data: priors carry what the data do not say.
+
+    Of an estate with many more visited plots than ``sample`` the standard deviations are learned from a fixed random sample of
+    them, which tells them well enough, and so is what its past errors say; the curve, season and every plot are solved in full.
+    ``widened`` False leaves out what widens the intervals (doubt of the standard deviations, past errors): for measuring.
+    """
+    start = np.array([k.SD_PRIORS[name][0] for name in COMPONENTS])
+    visited = np.flatnonzero(visits.mask.any(axis=1))
+    if len(visited) <= 1.3 * sample:
+        plain, data = _settle(visits, land, peak_months, today, start, ROUNDS)
+        return replace(plain, widen=_wider(plain, data, visits, land), inflation=_inflation(plain, visits, land, today)) if widened else plain
+    some = np.sort(np.random.default_rng(7).choice(visited, sample, replace=False))
+    seen, ground = visits.of(some), Land(land.planted[some], land.age_sd[some], land.zone[some], land.zones)
+    part, _ = _settle(seen, ground, peak_months, today, start, ROUNDS)
+    plain, _ = _settle(visits, land, peak_months, today, part.sds, 2, begin=part)
+    return replace(plain, converged=part.converged, inflation=_inflation(part, seen, ground, today) if widened else plain.inflation)
 
 
-def _settle(visits: Visits, land: Land, peak_months: float, today: float, sds: np.ndarray, rounds: int) -> tuple[Fit, Grouped]:
-    """The fit from ``sds`` on, without what widens it, and the data of its last round."""
+def _settle(visits: Visits, land: Land, peak_months: float, today: float, sds: np.ndarray, rounds: int, begin: Fit | None = None) -> tuple[Fit, Grouped]:
+    """The fit from ``sds`` on, without what widens it, and the data of its last round; from another's curve and at its sds when one is given."""
     zones = len(land.zones)
     past = shock.past_knots(visits.day[visits.mask].min(initial=today), today)
-    omega, pooled = ripening.prior(zones, len(past))
-    where = ripening.columns(zones, len(past))
+    omega, pooled = terms.prior(zones, len(past))
+    where = terms.columns(zones, len(past))
     along = shock.along(visits.day, past) @ shock.root(past)
     about, zone_about = np.zeros(len(land.planted)), np.zeros(zones)
     slope_theta, age = np.zeros(omega.shape[0]), ripening.ages(visits, land)
+    if begin:
+        zone_about, slope_theta = begin.zone_about, begin.slope_theta
     steeper = spread.slope_of(visits, age)
     freedom = float(np.where(visits.mask, visits.n - 1, 0).clip(0).sum())
     squares = float((visits.squares_in / spread.relative(age, steeper))[visits.mask].sum())
@@ -44,8 +60,8 @@ def _settle(visits: Visits, land: Land, peak_months: float, today: float, sds: n
         blocks = ripening.blocks(visits, land, z, steeper)
         data = Grouped(y, X, visits.mask, blocks, np.where(visits.mask, visits.known, 1.0), omega, pooled, (COMPONENTS.index("plant"), freedom, squares),
                        tuple(k.SD_PRIORS[n] for n in COMPONENTS), blocks[1] * land.age_sd[:, None, None] ** 2)  # an uncertain age acts like a pace of known size
-        solution = fit(data, sds, exact=last)
-        sds = np.maximum(solution.sds, 1e-3)
+        solution = solve(data, sds) if begin else fit(data, sds, relative=1e-12, gradient=0.01 if last else 1.0)
+        sds = sds if begin else np.maximum(solution.sds, 1e-3)
         if not last:
             pace_var = sds[COMPONENTS.index("pace")] ** 2 + land.age_sd**2
             zone_about = np.clip(solution.theta[where["zone_pace"]], -24.0, 24.0)
@@ -65,7 +81,7 @@ def _wider(f: Fit, data: Grouped, visits: Visits, land: Land) -> np.ndarray:
         return f.widen
     base = ripening.ahead(f, ripening.posterior(f, visits, land, f.about), f.widen_days)
     means, variances = [], []
-    at = ripening.columns(len(land.zones), len(f.past))["shock"]
+    at = terms.columns(len(land.zones), len(f.past))["shock"]
     for sds in doubt(data, f.sds, k.DOUBT_DRAWS, seed=1):
         _, _, (theta, cov, _, _) = evaluate(data, np.log(np.maximum(sds, 1e-3)))
         theta, cov = shock.extend(theta, cov, at, sds[COMPONENTS.index("shock")], f.past)

@@ -11,16 +11,16 @@ that uncertainty. f₀ and s start from the practice curve and cycle.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from . import constants as k
 from . import curve, shock, spread
-from .visits import Visits
+from .terms import Halves, design, halves, slope_at
+from .visits import PADDED, Visits
 
 COMPONENTS = ("level", "pace", "drift", "visit", "plant", "zone", "zone_pace", "zone_season", "shock")
-STEEPEST_FALL = -0.2
 LEAST_PLANT_SD_DEG = 0.05
 DAYS_PER_MONTH = 30.4375
 
@@ -59,59 +59,6 @@ class Fit:
         return float(self.sds[COMPONENTS.index(name)])
 
 
-def columns(zones: int, knots: int = 0) -> dict[str, np.ndarray]:
-    """Where each part of θ stands; g's knots last."""
-    at, out = 0, {}
-    for name, size in (("scale", 1), ("shift", 1), ("level", 1), ("bends", len(curve.bend_centres())), ("season", 4), ("zone", zones), ("zone_pace", zones), ("zone_season", 4 * zones), ("shock", knots)):
-        out[name] = np.arange(at, at + size)
-        at += size
-    return out
-
-
-def design(age: np.ndarray, day: np.ndarray, zone: np.ndarray, zones: int, slope: np.ndarray, peak: float, along: np.ndarray) -> np.ndarray:
-    """[..., p] rows of X at (already shifted) ages and days; ``along`` [..., K] the days' weights on g's coefficients."""
-    where = columns(zones, along.shape[-1])
-    X = np.zeros((*age.shape, sum(len(v) for v in where.values())))
-    X[..., where["scale"][0]], X[..., where["shift"][0]], X[..., where["level"][0]] = curve.practice(age, peak), curve.practice_slope(age, peak), 1.0
-    X[..., where["bends"]] = curve.bends(age, peak)
-    phase = curve.season(day)
-    X[..., where["season"]] = phase
-    own = np.eye(zones)[np.broadcast_to(zone, age.shape)]
-    X[..., where["zone"]] = own
-    X[..., where["zone_pace"]] = own * slope[..., None]
-    X[..., where["zone_season"]] = (own[..., :, None] * phase[..., None, :]).reshape(*age.shape, 4 * zones)
-    X[..., where["shock"]] = along
-    return X
-
-
-def prior(zones: int, knots: int) -> tuple[np.ndarray, tuple[np.ndarray, ...]]:
-    """(fixed prior precision [p, p], coefficients pooled with an sd of their own, in the order of ``COMPONENTS``)."""
-    where = columns(zones, knots)
-    omega = np.zeros((sum(len(v) for v in where.values()),) * 2)
-    for name, sd in (("scale", k.SCALE_SD), ("shift", k.SHIFT_SD_MONTHS), ("level", k.LEVEL_SD_DEG)):
-        omega[where[name], where[name]] = float(sd) ** -2
-    omega[np.ix_(where["bends"], where["bends"])] = curve.bend_precision()
-    season = where["season"]
-    omega[season, season] = [float(k.SEASON_SD_DEG) ** -2] * 2 + [float(k.SEASON2_SD_DEG) ** -2] * 2
-    return omega, (where["zone"], where["zone_pace"], where["zone_season"], where["shock"])
-
-
-def height(age: np.ndarray, theta: np.ndarray, zones: int, peak: float) -> np.ndarray:
-    """The estate's curve of age alone, °Bx."""
-    where = columns(zones)
-    return (curve.practice(age, peak) * (1 + theta[where["scale"][0]]) + theta[where["shift"][0]] * curve.practice_slope(age, peak)
-            + theta[where["level"][0]] + curve.bends(age, peak) @ theta[where["bends"]])
-
-
-def slope_at(age: np.ndarray, theta: np.ndarray, zones: int, peak: float, age_sd: np.ndarray) -> np.ndarray:
-    """Slope of the fitted curve, °Bx per month (not steeper downhill than −0.2), as the secant over ± the age's sd.
-
-    ``age`` [P, T], ``age_sd`` [P] months: on the flat top of the curve a plot of unknown age could be much younger, and the tangent would not say so.
-    """
-    reach = np.maximum(age_sd, 1.0)[:, None]
-    return np.maximum((height(age + reach, theta, zones, peak) - height(age - reach, theta, zones, peak)) / (2 * reach), STEEPEST_FALL)
-
-
 def rows(visits: Visits, land: Land, about: np.ndarray, slope_theta: np.ndarray, peak: float, along: np.ndarray):
     """(y less offset, X, z) of the visits, linearised about ``about`` months; ``along`` [P, M, K] weights on g's coefficients."""
     zones = len(land.zones)
@@ -140,6 +87,13 @@ def ages(visits: Visits, land: Land) -> np.ndarray:
 def plant_sd(f: Fit, age_months: np.ndarray) -> np.ndarray:
     """Sd of plants within a plot at an age, °Bx."""
     return np.maximum(f.sd("plant"), LEAST_PLANT_SD_DEG) * np.sqrt(spread.relative(age_months, f.spread_slope))
+
+
+def part(f: Fit, land: Land, visits: Visits, at: np.ndarray) -> tuple[Fit, Land, Visits]:
+    """The same of some plots only; the plants' residuals stay behind (a fit holds their shape)."""
+    none = np.zeros(0, int)
+    return (replace(f, about=f.about[at], widen=f.widen[at]), Land(land.planted[at], land.age_sd[at], land.zone[at], land.zones),
+            replace(visits, **{name: getattr(visits, name)[at] for name in PADDED}, residuals=np.zeros(0), residual_plot=none, residual_day=none))
 
 
 @dataclass(frozen=True)
@@ -179,31 +133,50 @@ class Outlook:
 
     mean: np.ndarray
     var: np.ndarray
-    shared: np.ndarray   # [P, T, p] d: how the estate's coefficients move it
+    rows: list[Halves]   # X of the days, by zone
     c: np.ndarray        # [P, T, M]
     z: np.ndarray        # [P, T]
     days: np.ndarray
     age: np.ndarray      # [P, T] effective months (with the part of the pace it is linearised about)
     wider: np.ndarray    # [P, T] factor on the sd, already in ``var``
 
+    def along(self, v: np.ndarray) -> np.ndarray:
+        """[P, T] X·v, for one v [p] or one a plot [P, p]."""
+        out = np.empty(self.age.shape)
+        for part in self.rows:
+            out[part.plots] = part.along(v if v.ndim == 1 else v[part.plots])
+        return out
+
 
 def ahead(f: Fit, post: Posterior, days: np.ndarray) -> Outlook:
-    """Forecast the plot means at ordinal ``days`` [T] (one list for all plots)."""
+    """Forecast the plot means at ordinal ``days`` [T] (one list for all plots).
+
+    With d = x − T′c (how the estate's coefficients move a plot) the variance is own − c′Wc + d′Cd, written out so that nothing of
+    the size plots × days × coefficients is made.
+    """
     land, visits, zones = post.land, post.visits, len(post.land.zones)
     age = (days[None, :] - land.planted[:, None]) / DAYS_PER_MONTH + post.about[:, None]
     z = slope_at(age, f.slope_theta, zones, f.peak_months, land.age_sd)
-    along = np.broadcast_to(shock.along(days, shock.knots(f.past)), (*age.shape, len(f.past) + len(shock.AHEAD_DAYS)))
-    x = design(age, np.broadcast_to(days, age.shape), land.zone[:, None], zones, z, f.peak_months, along)
-    gap = np.abs(days[None, :, None] - visits.day[:, None, :]) / 7.0
-    c = np.where(visits.mask[:, None, :], f.sd("level") ** 2 + post.pace_var[:, None, None] * z[:, :, None] * post.z[:, None, :]
-                 + f.sd("drift") ** 2 * np.exp(-gap / float(k.DRIFT_WEEKS)), 0.0)
-    own = f.sd("level") ** 2 + post.pace_var[:, None] * z**2 + f.sd("drift") ** 2
-    shared = x - c @ post.T
-    mean = (curve.practice(age, f.peak_months) + curve.season(days) @ curve.season_practice() - post.about[:, None] * z + x @ f.theta
-            + (c @ post.q[:, :, None])[:, :, 0])
-    var = own - ((c @ post.W) * c).sum(axis=2) + ((shared @ f.cov) * shared).sum(axis=2)
+    c = z[:, :, None] * (post.pace_var[:, None] * post.z)[:, None, :] + f.sd("level") ** 2
+    c += f.sd("drift") ** 2 * np.exp(np.abs(days[None, :, None] - visits.day[:, None, :]) / (-7.0 * float(k.DRIFT_WEEKS)))
+    c *= visits.mask[:, None, :]
+    rows_ahead = halves(age, days, land.zone, zones, z, f.peak_months, f.past)
+    seen = len(f.theta) - shock.beyond(f.past, float(visits.day.max(initial=f.past[-1])))  # knots beyond every visit weigh nothing
+    TC = post.T[..., :seen] @ f.cov[:seen]
+    mean = curve.practice(age, f.peak_months) + curve.season(days) @ curve.season_practice() - post.about[:, None] * z + (c @ post.q[:, :, None])[:, :, 0]
+    var = f.sd("level") ** 2 + post.pace_var[:, None] * z**2 + f.sd("drift") ** 2 + ((c @ (TC[..., :seen] @ post.T[..., :seen].transpose(0, 2, 1) - post.W)) * c).sum(axis=2)
+    for part in rows_ahead:
+        mean[part.plots] += part.along(f.theta)
+        var[part.plots] += part.spread(f.cov) - 2 * (c[part.plots] * part.leaning(TC[part.plots])).sum(axis=2)
     wider = np.array([np.interp(days, f.widen_days, row) for row in f.widen]).reshape(mean.shape) * np.sqrt(inflation(f, days))
-    return Outlook(mean, np.maximum(var, 1e-6) * wider**2, shared, c, z, days, age, wider)
+    return Outlook(mean, np.maximum(var, 1e-6) * wider**2, rows_ahead, c, z, days, age, wider)
+
+
+def shared(f: Fit, post: Posterior, out: Outlook, at: np.ndarray) -> np.ndarray:
+    """[n, T, p] d of some plots: how the estate's coefficients move each."""
+    along = np.broadcast_to(shock.along(out.days, shock.knots(f.past)), (len(at), len(out.days), len(f.past) + len(shock.AHEAD_DAYS)))
+    x = design(out.age[at], np.broadcast_to(out.days, out.age[at].shape), post.land.zone[at, None], len(post.land.zones), out.z[at], f.peak_months, along)
+    return x - out.c[at] @ post.T[at]
 
 
 def inflation(f: Fit, days: np.ndarray) -> np.ndarray:
@@ -225,10 +198,16 @@ def after_one_visit(f: Fit, post: Posterior, out: Outlook, n: int) -> np.ndarray
     """[P, T] sd of the plot mean on each day if one visit of ``n`` plants were made on the first: √(P − C²/(P₀ + σv² + σe²/n))."""
     gap = np.abs(out.days - out.days[0]) / 7.0
     lean = (out.c[:, :1] @ post.W)[:, 0]
+    first = _first(f, post, out) @ f.cov  # d′C of the first day, which every other day leans on
     C = (f.sd("level") ** 2 + post.pace_var[:, None] * out.z * out.z[:, :1] + f.sd("drift") ** 2 * np.exp(-gap / float(k.DRIFT_WEEKS))
-         - (out.c @ lean[:, :, None])[:, :, 0] + (out.shared @ (out.shared[:, 0] @ f.cov)[:, :, None])[:, :, 0])
+         + out.along(first) - (out.c @ (lean + (post.T @ first[:, :, None])[:, :, 0])[:, :, None])[:, :, 0])
     plain = out.var / out.wider**2  # as the closed form would really move; widened again like every answer
     return out.wider * np.sqrt(np.maximum(plain - C**2 / (plain[:, :1] + visit_noise(f, out.age[:, :1], n)), 1e-6))
+
+
+def _first(f: Fit, post: Posterior, out: Outlook) -> np.ndarray:
+    """[P, p] d of the first day."""
+    return shared(f, post, replace(out, days=out.days[:1], age=out.age[:, :1], z=out.z[:, :1], c=out.c[:, :1]), np.arange(len(out.age)))[:, 0]
 
 
 def before_visits(f: Fit, post: Posterior, out: Outlook) -> np.ndarray:
@@ -236,7 +215,7 @@ def before_visits(f: Fit, post: Posterior, out: Outlook) -> np.ndarray:
 
     The estate's coefficients without them by a downdate: A₋ᵢ⁻¹ = A⁻¹ + A⁻¹X′(V − XA⁻¹X′)⁻¹XA⁻¹.
     """
-    x = out.shared[:, 0] + (out.c[:, :1] @ post.T)[:, 0]
+    x = _first(f, post, out) + (out.c[:, :1] @ post.T)[:, 0]
     own = f.sd("level") ** 2 + post.pace_var * out.z[:, 0] ** 2 + f.sd("drift") ** 2
     XA = post.X @ f.cov
     left = post.V - XA @ post.X.transpose(0, 2, 1)
@@ -262,7 +241,7 @@ def draws(f: Fit, post: Posterior, out: Outlook, n: int, seed: int) -> np.ndarra
         keep = values > 1e-8 * max(values[-1], 1e-12)
         factor = (vectors[:, keep] * np.sqrt(values[keep])).astype(np.float32)
         noise = own.standard_normal((n, len(values)), dtype=np.float32)[:, : factor.shape[1]]
-        result[:, p] = out.mean[p].astype(np.float32) + (noise @ factor.T + common @ out.shared[p].astype(np.float32).T) * out.wider[p].astype(np.float32)
+        result[:, p] = out.mean[p].astype(np.float32) + (noise @ factor.T + common @ shared(f, post, out, np.array([p]))[0].astype(np.float32).T) * out.wider[p].astype(np.float32)
     return result
 
 

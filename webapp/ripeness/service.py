@@ -18,11 +18,12 @@ from ..solver import Progress, no_progress
 from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
 from . import constants as k
-from . import curve, fitting, growth, readiness, ripening, store, visits, why
+from . import curve, fitting, growth, readiness, ripening, store, terms, visits, why
 from . import inputs_service as inputs
 from .readiness import Z80, Z95, Limits
 
 STAGE, WEEKS = "ripeness", 105
+PLOTS_AT_ONCE = 400
 QUARTER_DAYS = 91.3125
 WORTH_WEEKS = 26
 
@@ -73,18 +74,24 @@ def fit_only(db: Database) -> ripening.Fit:
 
 def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: list[str], frame: Any, seen: visits.Visits, lim: Limits, today: date) -> tuple[dict, dict]:
     weeks = weeks_from(today, WEEKS)
-    post = ripening.posterior(model, seen, ground, model.about)
-    out = ripening.ahead(model, post, np.array([monday_of(w).toordinal() + 3 for w in weeks], float))
-    arrays = _curves(model, out, lim) | {"sd_after_visit_deg": ripening.after_one_visit(model, post, out, int(float(k.VISIT_PLANTS)))}
-    before = ripening.before_visits(model, post, out)
-    by_plot = {code: _about(i, code, model, post, out, before, ground, how, frame, seen, arrays, lim, weeks, today) for i, code in enumerate(plots)}
+    parts, by_plot = [], {}
+    for start in range(0, max(len(plots), 1), PLOTS_AT_ONCE):  # some at a time: memory stays flat
+        at = np.arange(start, min(start + PLOTS_AT_ONCE, len(plots)))
+        some, land_of, seen_of = ripening.part(model, ground, seen, at)
+        post = ripening.posterior(some, seen_of, land_of, some.about)
+        out = ripening.ahead(some, post, np.array([monday_of(w).toordinal() + 3 for w in weeks], float))
+        arrays = _curves(some, out, lim) | {"sd_after_visit_deg": ripening.after_one_visit(some, post, out, int(float(k.VISIT_PLANTS)))}
+        before, pace = ripening.before_visits(some, post, out), ripening.pace_months(some, post)
+        by_plot |= {plots[i]: _about(j, plots[i], some, out, pace, before, land_of, how[i], frame, seen_of, arrays, lim, weeks, today) for j, i in enumerate(at)}
+        parts.append({name: value.astype(np.float32) if value.dtype == np.float64 else value for name, value in arrays.items()})
+    arrays = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     stored = {f"fit_{name}": np.asarray(value, float) for name, value in vars(model).items()}
     stored |= {f"visit_{name}": getattr(seen, name) for name in visits.PADDED}
     stored |= {f"land_{name}": getattr(ground, name) for name in ("planted", "age_sd", "zone")}
     meta = {"plots": plots, "weeks": weeks, "today": today.isoformat(), "zones": list(ground.zones), "converged": model.converged,
             "fit": {f"{name}_{'months' if 'pace' in name else 'deg'}": float(model.sd(name)) for name in ripening.COMPONENTS}, "by_plot": by_plot, "oldest_months": model.oldest_months, "limits": asdict(lim),
             "n_readings": int(seen.n.sum()), "n_visits": int(seen.mask.sum())}
-    return meta, {name: value.astype(np.float32) if value.dtype == np.float64 else value for name, value in arrays.items()} | stored
+    return meta, arrays | stored
 
 
 def _plain(model: ripening.Fit, ground: ripening.Land, seen: visits.Visits) -> dict[str, float] | None:
@@ -97,8 +104,8 @@ def _plain(model: ripening.Fit, ground: ripening.Land, seen: visits.Visits) -> d
     grid = np.arange(np.quantile(age[at], 0.05), np.quantile(age[at], 0.95), 1.0)
     zones = len(ground.zones)
     weight = np.bincount(ground.zone, seen.mask[: len(age)].sum(axis=1), zones)
-    paces, levels = (model.theta[ripening.columns(zones)[name]] @ weight / weight.sum() for name in ("zone_pace", "zone"))
-    ours = ripening.height(grid + paces, model.theta, zones, model.peak_months) + levels
+    paces, levels = (model.theta[terms.columns(zones)[name]] @ weight / weight.sum() for name in ("zone_pace", "zone"))
+    ours = terms.height(grid + paces, model.theta, zones, model.peak_months) + levels
     return {"top_brix_deg": float(grown.b[0]), "half_age_months": float(grown.b[1] / grown.b[2]), "gap_deg": float(np.abs(ours - grown.at(grid)).mean()), "visits": int(at.sum())}
 
 
@@ -112,25 +119,25 @@ def _curves(model: ripening.Fit, out: ripening.Outlook, lim: Limits) -> dict[str
             "condition": readiness.condition(share, keep, out.age, lim)}
 
 
-def _about(i: int, code: str, model: ripening.Fit, post: ripening.Posterior, out: ripening.Outlook, before: np.ndarray, ground: ripening.Land, how: list[str], frame: Any, seen: visits.Visits,
-           arrays: dict, lim: Limits, weeks: list[str], today: date) -> dict[str, Any]:
+def _about(i: int, code: str, model: ripening.Fit, out: ripening.Outlook, paces: np.ndarray, before: np.ndarray, ground: ripening.Land, how: str, frame: Any, seen: visits.Visits, arrays: dict,
+            lim: Limits, weeks: list[str], today: date) -> dict[str, Any]:
     n = int(seen.mask[i].sum())
     age = float((today.toordinal() - ground.planted[i]) / ripening.DAYS_PER_MONTH)
     last = date.fromordinal(int(seen.day[i][seen.mask[i]].max())) if n else None
     share_borrowed = float(why.borrowed(before[i], out.var[i, 0] / out.wider[i, 0] ** 2)) if n else 1.0
-    pace = float(ripening.pace_months(model, post)[i])
+    pace = float(paces[i])
     year = curve.season(np.arange(365) + today.toordinal()) @ _season_of(model, ground, i)
     window = readiness.windows(arrays["share"][i: i + 1], arrays["keep_share"][i: i + 1], lim)[0]
     beyond = out.age[i] > model.oldest_months + float(k.EXTRAPOLATED_MONTHS)
     zone = frame.at[code, "zone"] or ""
-    told = why.sentences(n, int(seen.n[i][seen.mask[i]][-1]) if n else 0, last, today, pace, share_borrowed, zone, how[i], float(year[0]), float(year.max()), bool(beyond[0]), (age + pace) if ground.age_sd[i] and n else None)
-    return {"n_visits": n, "last_visit": last.isoformat() if last else None, "age_months": age, "age_how": how[i],
+    told = why.sentences(n, int(seen.n[i][seen.mask[i]][-1]) if n else 0, last, today, pace, share_borrowed, zone, how, float(year[0]), float(year.max()), bool(beyond[0]), (age + pace) if ground.age_sd[i] and n else None)
+    return {"n_visits": n, "last_visit": last.isoformat() if last else None, "age_months": age, "age_how": how,
             "borrowed_share": share_borrowed, "pace_months": pace, "extrapolated": bool(beyond[0]), "extrapolated_from": weeks[int(np.argmax(beyond))] if beyond.any() else None,
             "window": [weeks[window[0]], weeks[window[1]] if window[1] is not None else None] if window else None, "why": [s.as_dict() for s in told]}
 
 
 def _season_of(model: ripening.Fit, ground: ripening.Land, i: int) -> np.ndarray:
-    where = ripening.columns(len(ground.zones))
+    where = terms.columns(len(ground.zones))
     return curve.season_practice() + model.theta[where["season"]] + model.theta[where["zone_season"]].reshape(-1, 4)[ground.zone[i]]
 
 

@@ -27,6 +27,12 @@ def knots(past: np.ndarray) -> np.ndarray:
     return np.concatenate([past, past[-1] + AHEAD_DAYS])
 
 
+def beyond(past: np.ndarray, day: float) -> int:
+    """How many of the last knots weigh nothing up to a day."""
+    at = knots(past)
+    return max(len(at) - int(np.searchsorted(at, day)) - 1, 0)
+
+
 def along(days: np.ndarray, at: np.ndarray) -> np.ndarray:
     """[..., K] weights that interpolate between the knots ``at``; held constant beyond both ends."""
     days = np.asarray(days, float)

@@ -60,11 +60,13 @@ def gather(plots: list[str], plot: np.ndarray, group: np.ndarray, day_ordinal: n
     where = pd.Series(plot, dtype=object).map({code: i for i, code in enumerate(plots)}).to_numpy(float)
     value = np.asarray(brix_deg, float)
     at = np.flatnonzero(~np.isnan(where) & ~np.isnan(value))
-    names, found = pd.factorize(pd.Series(np.asarray(group)[at], dtype=object).astype(str))
+    names, found = pd.factorize(np.asarray(group)[at])
     key = where[at].astype(np.int64) * max(len(found), 1) + names
+    del where, names  # millions of readings: what is no longer needed goes at once
     value, spread, day = value[at], np.asarray(correction_sd_deg, float)[at], np.asarray(day_ordinal, float)[at]
     order = np.lexsort((spread, value, key))
     key, value, spread, day = key[order], value[order], spread[order], day[order]
+    del order, at
     if not len(key):
         return Visits(*(np.zeros((P, 1)) for _ in range(4)), np.zeros((P, 1), bool), np.zeros((P, 1)), np.zeros(0), np.zeros(0, int), np.zeros(0))
     start = np.flatnonzero(np.r_[True, key[1:] != key[:-1]])
