@@ -44,8 +44,8 @@ class Log:
 
 
 def rounds_of_twelve(means_deg: dict[str, float], day: str = "2026-11-23") -> bytes:
-    """One batch of bytes: a round of twelve in each plot, half an hour apart."""
+    """One batch of bytes: a round of twelve in each plot, a quarter of an hour apart."""
     log = Log()
     for k, (plot, mean) in enumerate(sorted(means_deg.items())):
-        log.round_of_twelve(plot, mean, day, 25 * k)
+        log.round_of_twelve(plot, mean, day, 14 * k)
     return log.body()

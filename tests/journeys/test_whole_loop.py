@@ -16,13 +16,13 @@ from webapp.ripeness import service as ripeness
 from webapp.sentences import catalogue
 from webapp.survey import service as survey
 from webapp.tonnage import service as tonnage
-from webapp.weeks import monday_of
 from webapp.work import KINDS
 
 from . import phone
 
 FUTURES, LOW_DEG = 100, 4.0
 OTHER_SEEDS = (2,)
+STEADY, STEADY_EVERY = 14, 5
 AGES = (85.0, 90.0)
 STALE = {"/ripeness": "pages.stale", "/map": "pages.stale", "/today": "pages.stale", "/cutting": "pages.cutting.stale", "/outlook": "pages.outlook.stale"}
 
@@ -43,7 +43,7 @@ def marked(client) -> dict[str, bool]:
 
 @pytest.fixture(scope="module")
 def journey(demo_made, tmp_path_factory):
-    """The estate before; ten ripe plots read four °Brix low; after the phone; after the estimates; after plan and outlook."""
+    """The estate before; ten ripe plots read four °Brix low, others as expected; after the phone; after the estimates; after plan and outlook."""
     import shutil
 
     path = shutil.copy(demo_made, tmp_path_factory.mktemp("loop") / "demo.db")
@@ -56,12 +56,13 @@ def journey(demo_made, tmp_path_factory):
     about = ripe.meta["by_plot"]
     chosen = [code for code in ripe.meta["plots"] if about[code]["age_months"] and AGES[0] <= about[code]["age_months"] <= AGES[1]]
     at = [ripe.meta["plots"].index(code) for code in chosen]
+    steady = [code for code in ripe.meta["plots"] if code not in chosen and about[code]["n_visits"]][::STEADY_EVERY][:STEADY]  # read as expected: were all that was read low, it would be the estate
     app = create_app(path, testing=True)
     office = app.test_client()
     office.post("/sign-in", data={"login": "jefa", "password": "jefa-del-rancho"})
-    seen |= {"chosen": chosen, "at": at, "marked_before": marked(office)}
-
-    bytes_kept = phone.rounds_of_twelve({code: float(ripe.arrays["mean_deg"][i, 0]) - LOW_DEG for code, i in zip(chosen, at)})
+    mean = {code: float(ripe.arrays["mean_deg"][ripe.meta["plots"].index(code), 0]) for code in [*chosen, *steady]}
+    seen |= {"chosen": chosen, "read": len(mean), "at": at, "marked_before": marked(office)}
+    bytes_kept = phone.rounds_of_twelve({code: value - (LOW_DEG if code in chosen else 0.0) for code, value in mean.items()})
     client = phone.enrolled(app, db)
     seen["replies"] = [client.post("/field/records", data=bytes_kept, content_type="application/json").json for _ in range(2)]
     seen |= {"marked_sent": marked(office), "plot_page": office.get(f"/plots/{chosen[0]}").get_data(as_text=True), "plot_now": ripeness.plot_now(db, chosen[0]), "asked": [j["kind"] for j in jobs.pending(db)]}
@@ -79,7 +80,7 @@ def journey(demo_made, tmp_path_factory):
 
 def test_sent_twice_kept_once(journey):
     first, again = ([r["status"] for r in reply["results"]] for reply in journey["replies"])
-    assert len(journey["chosen"]) == 10 and first == ["kept"] * 130 and again == ["already"] * 130
+    assert len(journey["chosen"]) == 10 and journey["read"] == 10 + STEADY and first == ["kept"] * 13 * journey["read"] and again == ["already"] * 13 * journey["read"]
 
 
 def test_the_plot_itself_moves_at_once(journey):
@@ -109,16 +110,18 @@ def test_ripe_shares_fall_by_what_the_readings_say(journey):
     assert np.abs(old.arrays["share"][others, 0] - new.arrays["share"][others, 0]).mean() < 0.25 * fall.mean(), "plots nobody read move little"
 
 
-def mean_week(plans, plots) -> float:
-    """Weeks after the plan's first at which these plots are cut, weighed by tonnes, over several searches (single ones differ by near-ties)."""
-    cuts = [c for plan in plans for c in plan.cuts if c["plot"] in plots]
-    return sum((monday_of(c["week"]) - monday_of("2026-W48")).days / 7 * c["mass_t"] for c in cuts) / sum(c["mass_t"] for c in cuts)
+def tonnes_a_cut(plans, plots) -> float:
+    """Mean tonnes that one week's cut takes from these plots, over several searches (single ones differ by near-ties)."""
+    cuts = [c["mass_t"] for plan in plans for c in plan.cuts if c["plot"] in plots]
+    return sum(cuts) / len(cuts)
 
 
 def test_the_plan_moves(journey):
+    """A pass takes no more than what is ripe: plots that came low are cut in smaller bites. (When they are cut depends on the search's near-ties: mean
+    weeks of 15.6 to 18.8 were seen for the same records.)"""
     old, new = (journey[when] for when in ("plans_before", "plans_after"))
     assert old[0].cuts != new[0].cuts
-    assert mean_week(new, journey["chosen"]) > mean_week(old, journey["chosen"]) + 1, "what came low is cut later"
+    assert tonnes_a_cut(new, journey["chosen"]) < 0.8 * tonnes_a_cut(old, journey["chosen"])
 
 
 def test_the_same_random_numbers_ask_for_more_hectares(journey):
@@ -127,7 +130,8 @@ def test_the_same_random_numbers_ask_for_more_hectares(journey):
     assert old["futures"] == new["futures"] == FUTURES
     assert old["headline"]["area_ha"] < new["headline"]["area_ha"] < 1.2 * old["headline"]["area_ha"]
     more = np.array(new["demand"]["mean_t"]) / np.array(old["demand"]["mean_t"])
-    assert np.ptp(more) < 1e-9 and 1 < more[0] < 1.03, "the market is the same; a tonne holds a little less sugar, in every year alike"
+    assert np.ptp(more) < 1e-9 and 0.97 < more[0] < 1.03, "the market is the same; what a tonne is said to hold moves it a little, in every year alike"
+    assert more[0] == pytest.approx(old["sugar_ratio"] / new["sugar_ratio"], rel=1e-9), "by the sugar of a tonne and nothing else"
 
 
 def test_every_stage_names_other_data(journey):

@@ -8,13 +8,13 @@ from typing import Any, Callable
 
 import click
 
-from ..bench import field_parts, ripeness_size, ripeness_truth
+from ..bench import field_parts, ripeness_size, ripeness_truth, tonnes_truth
 from ..cli import Edge
 from ..database import Database, backup, open_estate
 from ..problems import Problem
 
 PARTS = ("receiving", "pages", "ripeness", "coverage", "cutting", "field")
-LONG = ("truth", "region")
+LONG = ("truth", "tonnes", "region")
 """Asked for by name only: they take tens of minutes."""
 WITHOUT_ESTATE = ("field", *LONG)
 
@@ -30,8 +30,8 @@ def bench_command(edge: Edge, part: str, seconds: float, only: tuple[str, ...], 
     """Razones contra lo de comparar, medidas en una corrida / ratios against baselines, measured in one run.
 
     Without --estate on a demo made for the purpose; with it, on a copy of that estate. The phone (field) is
-    always measured against a made-up estate of two hundred plots; the ripening model's truth (truth) on
-    estates simulated by laws that are not its own, its speed (region) on a thousand and ten thousand plots.
+    always measured against a made-up estate of two hundred plots; the ripening model's truth (truth) and
+    the tonnage's (tonnes) on estates simulated by laws that are not theirs, speed (region) on a thousand and ten thousand plots.
     """
     given = click.get_current_context().parent.get_parameter_source("path") is not click.core.ParameterSource.DEFAULT
     with tempfile.TemporaryDirectory(prefix="pinario-bench-") as name:
@@ -47,6 +47,8 @@ def bench_command(edge: Edge, part: str, seconds: float, only: tuple[str, ...], 
             if step == "truth":
                 _statsmodels()
                 found[step] = ripeness_truth.measure(estates, told=lambda law: tell("truth_law", law=law))
+            elif step == "tonnes":
+                found[step] = tonnes_truth.measure(estates, told=lambda law: tell("truth_law", law=law))
             elif step == "region":
                 _statsmodels()
                 found[step] = ripeness_size.measure(lambda plots: tell("region_size", plots=plots))
@@ -202,17 +204,27 @@ def _field_lines(edge: Edge, m: dict):
         yield edge.words(f"bench.field.{name}", verdict=edge.words("bench.field.met" if one["met"] else "bench.field.not_met"), **one)
 
 
+def _law_lines(edge: Edge, law: str, found: dict, names: tuple[str, ...]):
+    horizons = list(ripeness_truth.HORIZONS)
+    yield edge.words("bench.truth.law", law=law, estates=found["estates"])
+    yield f"  {'':<34}" + "".join(f"{h:>15}" for h in horizons)
+    for name in names:
+        if name in found:
+            marks = ["" if kept else "*" for kept in found["cells"].get(name, [True] * len(horizons))]
+            cells = [f"{v:.3f}{mark}" + (f" ±{se:.3f}" if f"{name}_se" in found else "") for v, se, mark in zip(found[name], found.get(f"{name}_se", found[name]), marks)]
+            yield f"  {edge.words(f'bench.truth.{name}'):<34}" + "".join(f"{cell:>15}" for cell in cells)
+
+
+def _tonnes_lines(edge: Edge, m: dict):
+    for law, found in m.items():
+        yield from _law_lines(edge, law, found, tonnes_truth.TOLD)
+        yield edge.words("bench.truth.ready_bias", bias=100 * found["ready_bias"], size=100 * found["ready_bias_size"])
+
+
 def _truth_lines(edge: Edge, m: dict):
     """A block a law: every cell by itself, an asterisk where it leaves its band by more than two standard errors."""
-    horizons = list(ripeness_truth.HORIZONS)
     for law, found in m.items():
-        yield edge.words("bench.truth.law", law=law, estates=found["estates"])
-        yield f"  {'':<34}" + "".join(f"{h:>15}" for h in horizons)
-        for name in ripeness_truth.TOLD:
-            if name in found:
-                marks = ["" if kept else "*" for kept in found["cells"].get(name, [True] * len(horizons))]
-                cells = [f"{v:.3f}{mark}" + (f" ±{se:.3f}" if f"{name}_se" in found else "") for v, se, mark in zip(found[name], found.get(f"{name}_se", found[name]), marks)]
-                yield f"  {edge.words(f'bench.truth.{name}'):<34}" + "".join(f"{cell:>15}" for cell in cells)
+        yield from _law_lines(edge, law, found, ripeness_truth.TOLD)
         yield edge.words("bench.truth.first_week", weeks=found["first_week_median"])
         yield edge.words("bench.truth.chance", pairs="  ".join(f"{said:.2f}→{came:.2f} ({n})" for said, came, n in found["chance"] if n))
 
@@ -229,4 +241,4 @@ def _region_lines(edge: Edge, m: dict):
 
 
 MEASURES: dict[str, Callable[[Database, Path, float], dict]] = {"receiving": _receiving, "pages": _pages, "ripeness": _ripeness, "coverage": _coverage, "cutting": _cutting}
-LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "ripeness": _ripeness_lines, "coverage": _coverage_lines, "cutting": _cutting_lines, "field": _field_lines, "truth": _truth_lines, "region": _region_lines}
+LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "ripeness": _ripeness_lines, "coverage": _coverage_lines, "cutting": _cutting_lines, "field": _field_lines, "truth": _truth_lines, "tonnes": _tonnes_lines, "region": _region_lines}

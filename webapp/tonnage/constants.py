@@ -11,6 +11,8 @@ LEVEL_LOG_SD = Constant("prior sd of the estate's level of piña mass", 0.25, "1
 AGE_LOG_SD = Constant("prior sd of the growth curve's tilt", 0.08, "1 (log) per year", 0.0, "assumption", FROM_MEMORY)
 YOUNG_LOG_SD = Constant("prior sd of the growth curve below five years", 0.20, "1 (log) per year", 0.0, "assumption", FROM_MEMORY)
 NEW_LOG_SD = Constant("prior sd of the growth curve below two years", 0.60, "1 (log) per year", 0.0, "assumption: nobody weighs them", FROM_MEMORY)
+BEND_LOG_SD = Constant("prior sd of bends of the growth curve", 0.12, "1 (log)", 0.0, "assumption; no published curve of piña mass against age", FROM_MEMORY)
+BEND_YEARS = Constant("length of bends of the growth curve", 1.2, "years", 0.0, "assumption", FROM_MEMORY)
 UNLIKE_LOG_SD = Constant("how unlike the whole plot its weighed plants may be", 0.05, "1 (log)", 0.0,
                          "assumption: a pass takes the ripest plants, a weigher the nearest; more loads do not remove it", FROM_MEMORY)
 PLANTED_SD = Constant("uncertainty of the plants put in", 0.03, "share", 0.0, "assumption", FROM_MEMORY)

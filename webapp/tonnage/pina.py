@@ -1,9 +1,10 @@
 """Mass per piña: a Gompertz curve over age with estate level and tilt and a plot effect, on the log scale.
 
-    log W = log G(age) + α + β·(age − 6 years) + γ₅·min(age − 5, 0) + γ₂·min(age − 2, 0) + δ_plot + e
+    log W = log G(age) + α + β·(age − 6 years) + γ₅·min(age − 5, 0) + γ₂·min(age − 2, 0) + bends(age) + δ_plot + e
 
-α, β, γ, δ from weighings and weighed loads by generalised least squares with the plot variance chosen by
-likelihood; the Gompertz default is from memory, so its level is wide and gives way to data.
+α, β, γ, bends and δ from weighings and weighed loads by generalised least squares, the plot variance averaged over
+its likelihood; the Gompertz default is from memory, so its level is wide and gives way to data. The bends (straight
+lines between knots, a Gaussian process over age) are what no growth curve of a few parameters follows.
 """
 
 from __future__ import annotations
@@ -16,6 +17,8 @@ from . import constants as k
 
 CENTRE_YEARS = 6.0
 GRID = np.geomspace(0.03, 0.5, 18)
+KNOT_YEARS = 1.0
+KNOTS = np.arange(1.0, 15.0, KNOT_YEARS)
 
 
 @dataclass(frozen=True)
@@ -54,30 +57,43 @@ class Growth:
 
 
 def rows(age_years: np.ndarray) -> np.ndarray:
-    """[..., 4] level, tilt, and two hinges that free the young ages, where the default curve is least known."""
-    return np.stack([np.ones_like(age_years), age_years - CENTRE_YEARS, np.minimum(age_years - 5.0, 0.0), np.minimum(age_years - 2.0, 0.0)], axis=-1)
+    """[..., 4 + K] level, tilt, two hinges that free the young ages, where the default curve is least known, and the bends."""
+    plain = np.stack([np.ones_like(age_years), age_years - CENTRE_YEARS, np.minimum(age_years - 5.0, 0.0), np.minimum(age_years - 2.0, 0.0)], axis=-1)
+    return np.concatenate([plain, np.maximum(1 - np.abs(np.clip(age_years, KNOTS[0], KNOTS[-1])[..., None] - KNOTS) / KNOT_YEARS, 0.0)], axis=-1)
+
+
+def prior_precision() -> np.ndarray:
+    """[4 + K, 4 + K] of the coefficients of ``rows``."""
+    plain = np.array([float(sd) ** -2 for sd in (k.LEVEL_LOG_SD, k.AGE_LOG_SD, k.YOUNG_LOG_SD, k.NEW_LOG_SD)])
+    out = np.zeros((len(plain) + len(KNOTS),) * 2)
+    out[: len(plain), : len(plain)] = np.diag(plain)
+    bends = float(k.BEND_LOG_SD) ** 2 * np.exp(-0.5 * ((KNOTS[:, None] - KNOTS[None, :]) / float(k.BEND_YEARS)) ** 2)
+    out[len(plain):, len(plain):] = np.linalg.inv(bends + 1e-6 * np.eye(len(KNOTS)))
+    return out
 
 
 def fit(seen: Seen, plots: int, curve: Curve, prior_sd: float) -> Growth:
     """Posterior of level, tilt and every plot's effect. With nothing seen it is the prior."""
     y = seen.log_kg - np.log(gompertz_kg(seen.age, curve))
     X = rows(seen.age)
-    precision = np.diag([float(sd) ** -2 for sd in (k.LEVEL_LOG_SD, k.AGE_LOG_SD, k.YOUNG_LOG_SD, k.NEW_LOG_SD)])
-    size, unlike = len(precision), float(k.UNLIKE_LOG_SD) ** 2
-    best = None
-    for plot_sd in GRID:
+    precision, unlike = prior_precision(), float(k.UNLIKE_LOG_SD) ** 2
+    size = len(precision)
+    groups = [np.flatnonzero(seen.plot == p) for p in np.unique(seen.plot)]
+
+    def at_sd(plot_sd: float) -> tuple[float, np.ndarray, np.ndarray]:
         A, b, quad, logdet = precision.copy(), np.zeros(size), 0.0, 0.0
-        for p in np.unique(seen.plot):
-            at = seen.plot == p
+        for at in groups:
             V = np.diag(seen.var[at]) + plot_sd**2 + unlike
             W = np.linalg.inv(V)
             A, b = A + X[at].T @ W @ X[at], b + X[at].T @ W @ y[at]
             quad, logdet = quad + y[at] @ W @ y[at], logdet + np.linalg.slogdet(V)[1]
         theta = np.linalg.solve(A, b)
-        score = logdet + np.linalg.slogdet(A)[1] + quad - b @ theta + ((np.log(plot_sd) - np.log(prior_sd * 0.6)) / 0.7) ** 2
-        if best is None or score < best[0]:
-            best = (score, plot_sd, theta, np.linalg.inv(A))
-    _, plot_sd, theta, cov = best
+        return logdet + np.linalg.slogdet(A)[1] + quad - b @ theta + ((np.log(plot_sd) - np.log(prior_sd * 0.6)) / 0.7) ** 2, theta, np.linalg.inv(A)
+
+    scores = np.array([at_sd(sd)[0] for sd in GRID])
+    weight = np.exp(-0.5 * (scores - scores.min()))
+    plot_sd = float(np.sqrt((weight * GRID**2).sum() / weight.sum()))  # the mean variance: the likeliest one alone is too sure with few plots weighed
+    _, theta, cov = at_sd(plot_sd)
     effect, sd, lean = np.zeros(plots), np.full(plots, plot_sd), np.zeros((plots, size))
     for p in np.unique(seen.plot):
         at = seen.plot == p

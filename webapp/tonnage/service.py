@@ -15,11 +15,11 @@ from ..quantity import Estimate
 from ..sentences import Sentence
 from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
-from . import balance, estimate, pina
+from . import accounting, estimate, pina
 from . import constants as k
 
 STAGE, WEEKS, Z80 = "tonnage", 105, 1.2815515655446004
-DEFAULT_AGE_YEARS, UNKNOWN_PLANTED_SD = 4.0, 0.35
+DEFAULT_AGE_YEARS = 4.0
 
 
 def key(db: Database) -> str:
@@ -52,9 +52,11 @@ def make(db: Database) -> Answer:
     growth = pina.Growth(growth_all.theta, growth_all.cov, growth_all.effect[at], growth_all.effect_sd[at], growth_all.lean[at], growth_all.plot_sd, curve)
     now_age = np.array([(today - planted[code]).days / 365.25 for code in plots])
     kg_now = np.exp(pina.log_mass(growth, now_age[:, None])[0][:, 0]) if plots else np.zeros(0)
-    accounts, mortality, mortality_sd = _accounts(db, plots, standing, planted, today, s, kg_now)
+    tables = accounting.Tables(survey.row_counts(db), survey.losses(db), survey.labors(db), survey.loads(db))
+    usual = accounting.Usual(s["planting_density_ha"], s["annual_mortality"], s["annual_mortality_sd"])
+    accounts, mortality, mortality_sd = accounting.accounts(plots, standing, planted, today, tables, usual, kg_now)
     days = np.array([monday_of(w).toordinal() + 3 for w in weeks], float)
-    arrays = _by_day(growth, accounts, now_age, days, today, mortality, mortality_sd)
+    arrays = accounting.by_day(growth, accounts, now_age, days, today, mortality, mortality_sd)
     arrays |= {"plants": np.array([a.standing for a in accounts]), "plants_sd": np.array([a.sd for a in accounts]), "since_years": np.array([a.since_count_years for a in accounts]),
                "now_age": now_age, "mortality": np.array([mortality, mortality_sd]), "g_theta": growth.theta, "g_cov": growth.cov, "g_effect": growth.effect,
                "g_effect_sd": growth.effect_sd, "g_lean": growth.lean, "g_curve": np.array([curve.asymptote_kg, curve.shape, curve.rate_per_year]), "g_plot_sd": np.array(growth.plot_sd)}
@@ -72,47 +74,7 @@ def _planting(db: Database, frame: Any, today: date) -> tuple[dict[str, date], s
     return {code: known.get(code) or (date(int(checks[code]), 7, 15) if code in checks else middle) for code in frame.index}, set(known) | set(checks)
 
 
-def _accounts(db: Database, plots: list[str], frame: Any, planted: dict[str, date], today: date, s: Any, kg_now: np.ndarray) -> tuple[list[balance.Account], float, float]:
-    counts, losses, labors, loads = survey.row_counts(db), survey.losses(db), survey.labors(db), survey.loads(db)
-    by = {name: dict(list(table.groupby("plot"))) for name, table in (("c", counts), ("l", losses), ("w", labors), ("d", loads))}
-    none = {"c": counts.iloc[:0], "l": losses.iloc[:0], "w": labors.iloc[:0], "d": loads.iloc[:0]}
-    usual = s["planting_density_ha"]
-    starts, events, ratio, years, sds = [], [], [], [], []
-    for i, code in enumerate(plots):
-        row = frame.loc[code]
-        told = row["planted_plants"] == row["planted_plants"] and row["planted_plants"] is not None
-        area = row["area_ha"] if row["area_ha"] == row["area_ha"] else 0.0
-        n0 = float(row["planted_plants"]) if told else float(area) * usual
-        starts.append((n0, n0 * (float(k.PLANTED_SD) if told else UNKNOWN_PLANTED_SD)))
-        pick = {n: by[n].get(code, none[n]) for n in by}
-        seen = estimate.count_events(pick["c"], code, float(area), row["row_spacing_m"], float(row["perimeter_m"] or 0))
-        more = estimate.other_events(code, pick["l"], pick["w"], pick["d"], float(kg_now[i]))
-        events.append([*seen, *more])
-        if told and seen and n0 > 0:
-            last = seen[-1]
-            gone = sum(e.plants for e in more if e.kind in (balance.CUT, balance.LOSS) and e.day <= last.day) - sum(e.plants for e in more if e.kind == balance.REPLANT and e.day <= last.day)
-            age = max((last.day - planted[code]).days / 365.25, 0.2)
-            ratio.append((last.plants + gone) / n0)
-            years.append(age)
-            sds.append(float(np.hypot(last.sd / max(last.plants, 1), np.hypot(float(k.PLANTED_SD), float(k.PLOT_LOSS_SD) * np.sqrt(age)))))
-    m, sd = balance.estate_mortality(np.array(ratio), np.array(years), np.array(sds), s["annual_mortality"], s["annual_mortality_sd"])
-    return [balance.run(n0, sd0, planted[code], ev, today, m) for code, (n0, sd0), ev in zip(plots, starts, events)], m, sd
-
-
-def _by_day(growth: pina.Growth, accounts: list[balance.Account], now_age: np.ndarray, days: np.ndarray, today: date, m: float, m_sd: float) -> dict[str, np.ndarray]:
-    """Tonnes by day if nothing is cut, before any loss past the peak, with 80 % intervals (log-normal product)."""
-    ahead = (days - today.toordinal()) / 365.25
-    log_kg, log_sd = pina.log_mass(growth, now_age[:, None] + ahead[None, :])
-    plants = np.array([a.standing for a in accounts])[:, None] * (1 - m) ** np.maximum(ahead, 0)[None, :]
-    rel = np.array([a.sd / max(a.standing, 1.0) for a in accounts])[:, None]
-    since = np.array([a.since_count_years for a in accounts])[:, None]
-    total_sd = np.sqrt(log_sd**2 + rel**2 + ((since + np.maximum(ahead, 0)[None, :]) * m_sd) ** 2 + float(k.PLOT_LOSS_SD) ** 2 * np.maximum(ahead, 0)[None, :])
-    pina_kg = np.exp(log_kg)
-    mass = plants * pina_kg / 1000
-    return {"mass_t": mass, "mass_lo": mass * np.exp(-Z80 * total_sd), "mass_hi": mass * np.exp(Z80 * total_sd), "pina_kg": pina_kg, "pina_log_sd": log_sd[:, :1]}
-
-
-def _about(code: str, i: int, a: balance.Account, arrays: dict, weighed: int, loads: int, dated: bool) -> dict[str, Any]:
+def _about(code: str, i: int, a: accounting.Account, arrays: dict, weighed: int, loads: int, dated: bool) -> dict[str, Any]:
     kg, log_sd = float(arrays["pina_kg"][i, 0]), float(arrays["pina_log_sd"][i, 0])
     plants = Estimate(a.standing, max(a.standing - Z80 * a.sd, 0.0), a.standing + Z80 * a.sd, "plants", a.n_counts, "tonnage.how.counts" if a.n_counts else "tonnage.how.planted")
     mass = Estimate(kg, kg * float(np.exp(-Z80 * log_sd)), kg * float(np.exp(Z80 * log_sd)), "kg", weighed + loads, "tonnage.how.loads" if loads else "tonnage.how.weighings" if weighed else "tonnage.how.curve")

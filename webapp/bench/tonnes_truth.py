@@ -1,0 +1,95 @@
+"""The tonnage model on fields whose laws are not its own: each law and horizon scored by itself."""
+
+from __future__ import annotations
+
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from typing import Any, Callable, Iterable
+
+import numpy as np
+import pandas as pd
+
+from ..config import BY_NAME
+from ..tonnage import accounting, estimate, pina
+from . import true_fields
+from .ripeness_truth import BANDS
+from .true_fields import CUT, LAWS, SHOCKED, Fields, simulate
+from .true_laws import HORIZONS
+
+Z80, Z95 = 1.2815515655446004, 1.959963984540054
+TOLD = ("tonnes80", "tonnes95", "tonnes_bias", "tonnes_error")
+LOADS_FOR_BIAS = 10
+EMPTY = {"counts": ("plot", "day", "id", "plants_standing", "part_of_row", "rows_in_plot", "row_length_m"), "weighings": ("plot", "day", "mass_kg"), "loads": ("plot", "day", "plants", "net_kg"),
+         "losses": ("plot", "day", "plants", "area_share"), "labors": ("plot", "day", "labor", "plants")}
+
+
+def _setting(name: str) -> float:
+    return float(BY_NAME[name].default)
+
+
+def _table(name: str, rows: list[dict[str, Any]]) -> pd.DataFrame:
+    return pd.DataFrame(rows, columns=list(EMPTY[name]))
+
+
+def forecast(f: Fields) -> tuple[np.ndarray, np.ndarray]:
+    """(tonnes, sd of their logarithm) [P, W] by the product's own steps, with the settings of a new estate."""
+    plots = [str(i) for i in range(len(f.planted))]
+    planted = dict(zip(plots, f.planted))
+    loads = _table("loads", f.loads)
+    curve = pina.Curve(_setting("pina_asymptote_kg"), _setting("pina_shape"), _setting("pina_rate_per_year"))
+    seen, _, _ = estimate.mass_seen(plots, planted, _table("weighings", f.weighings), loads)
+    growth = pina.fit(seen, len(plots), curve, _setting("pina_log_sd"))
+    age = np.array([(CUT - planted[code]).days / 365.25 for code in plots])
+    kg_now = np.exp(pina.log_mass(growth, age[:, None])[0][:, 0])
+    frame = pd.DataFrame({"planted_plants": f.planted_plants, "area_ha": f.area_ha, "row_spacing_m": true_fields.ROW_SPACING_M, "perimeter_m": 4 * np.sqrt(f.area_ha * 10_000)}, index=plots)
+    tables = accounting.Tables(_table("counts", f.counts), _table("losses", []), _table("labors", []), loads)
+    usual = accounting.Usual(_setting("planting_density_ha"), _setting("annual_mortality"), _setting("annual_mortality_sd"))
+    accounts, m, m_sd = accounting.accounts(plots, frame, planted, CUT, tables, usual, kg_now)
+    arrays = accounting.by_day(growth, accounts, age, CUT.toordinal() + 7.0 * np.arange(105), CUT, m, m_sd)
+    return arrays["mass_t"], np.log(arrays["mass_hi"] / arrays["mass_t"]) / Z80
+
+
+def score(f: Fields, seed: int) -> dict[str, np.ndarray]:
+    """Arrays by horizon [4]: whether the true tonnes lie inside, the estate's bias, the mean error of a plot (shares); a week drawn for each plot."""
+    told, log_sd = forecast(f)
+    rng = np.random.default_rng([seed, 77])
+    every = np.arange(len(f.planted))[:, None]
+    week = np.stack([rng.integers(low, high + 1, len(f.planted)) for low, high in HORIZONS.values()], axis=1)
+    far = (np.log(f.mass_t[every, week]) - np.log(told[every, week])) / log_sd[every, week]
+    return {"tonnes80": (np.abs(far) <= Z80).mean(axis=0), "tonnes95": (np.abs(far) <= Z95).mean(axis=0), "tonnes_bias": told[every, week].sum(axis=0) / f.mass_t[every, week].sum(axis=0) - 1,
+            "tonnes_error": np.abs(told[every, week] / f.mass_t[every, week] - 1).mean(axis=0)}
+
+
+def ready_bias(f: Fields) -> float:
+    """Estate bias of today's tonnes of plots of cutting age (five and a half years and more), as a share."""
+    told, _ = forecast(f)
+    old = np.array([(CUT - d).days / 365.25 >= 5.5 for d in f.planted])
+    return float(told[old, 0].sum() / f.mass_t[old, 0].sum() - 1)
+
+
+def _one(job: tuple[str, int]) -> dict[str, np.ndarray]:
+    law, seed = job
+    return score(simulate(law, seed), seed) | {"ready_bias": np.array(ready_bias(simulate(law, seed, loads=LOADS_FOR_BIAS)))}
+
+
+def measure(estates: int = 60, laws: Iterable[str] = LAWS, processes: int = 2, first_seed: int = 2000, told: Callable[[str], None] = lambda law: None) -> dict[str, dict[str, Any]]:
+    """Law → figures by horizon with Monte Carlo standard errors between estates; ``ready_bias`` after ten weighed loads: mean over estates and mean size."""
+    found = {}
+    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+        for law in laws:
+            told(law)
+            parts = list(pool.map(_one, [(law, first_seed + i) for i in range(estates)]))
+            out: dict[str, Any] = {"estates": estates}
+            for name in TOLD:
+                values = np.array([p[name] for p in parts])
+                out[name], out[f"{name}_se"] = values.mean(axis=0).tolist(), (values.std(axis=0, ddof=1) / np.sqrt(len(parts))).tolist()
+            bias = np.array([float(p["ready_bias"]) for p in parts])
+            out |= {"ready_bias": float(bias.mean()), "ready_bias_size": float(np.abs(bias).mean())}
+            out["cells"] = {name: [_held(law, h, name, out[name][h], out[f"{name}_se"][h]) for h in range(len(HORIZONS))] for name in ("tonnes80", "tonnes95")}
+            found[law] = out
+    return found
+
+
+def _held(law: str, h: int, name: str, value: float, se: float) -> bool:
+    low, high = BANDS[law in SHOCKED or h == len(HORIZONS) - 1][0 if name.endswith("80") else 1]
+    return low - 2 * se <= value <= high + 2 * se
