@@ -31,8 +31,8 @@ def test_quiet_laws_are_covered_and_beat_simple_rules(found):
 
 
 def test_a_cell_out_of_its_band_is_told():
-    assert not ripeness_truth.held("gompertz", 0, "cov80", 0.70, 0.01) and ripeness_truth.held("gompertz", 0, "cov80", 0.76, 0.01)
-    assert ripeness_truth.held("drought", 0, "cov80", 0.73, 0.0) and not ripeness_truth.held("gompertz", 2, "cov95", 0.99, 0.001)
+    assert not ripeness_truth.held(False, 0, "cov80", 0.70, 0.01) and ripeness_truth.held(False, 0, "cov80", 0.76, 0.01)
+    assert ripeness_truth.held(True, 0, "cov80", 0.73, 0.0) and not ripeness_truth.held(False, 2, "cov95", 0.99, 0.001)
 
 
 def test_the_simple_rule_is_fair():

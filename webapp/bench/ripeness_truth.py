@@ -109,11 +109,11 @@ def summary(law: str, parts: list[dict[str, np.ndarray]]) -> dict[str, Any]:
     out["first_week_median"] = float(np.median(np.abs(errors))) if len(errors) else float("nan")
     n, said, came = (np.sum([p[name] for p in parts], axis=(0, 1)) for name in ("tenth_n", "tenth_said", "tenth_came"))
     out["chance"] = [[float(s / max(k, 1)), float(c / max(k, 1)), int(k)] for k, s, c in zip(n, said, came)]
-    out["cells"] = {name: [held(law, h, name, out[name][h], out[f"{name}_se"][h]) for h in range(len(HORIZONS))] for name in ("cov80", "cov95")}
+    out["cells"] = {name: [held(law in SHOCKED, h, name, out[name][h], out[f"{name}_se"][h]) for h in range(len(HORIZONS))] for name in ("cov80", "cov95")}
     return out
 
 
-def held(law: str, h: int, name: str, value: float, se: float) -> bool:
+def held(shocked: bool, h: int, name: str, value: float, se: float) -> bool:
     """Whether a cell lies in its band, or outside by no more than two Monte Carlo standard errors."""
-    low, high = BANDS[law in SHOCKED or h == len(HORIZONS) - 1][0 if name.endswith("80") else 1]
+    low, high = BANDS[shocked or h == len(HORIZONS) - 1][0 if name.endswith("80") else 1]
     return low - 2 * se <= value <= high + 2 * se

@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 
 from ..config import BY_NAME
+from ..ripeness.readiness import Z80, Z95
 from ..tonnage import accounting, estimate, pina
 from . import true_fields
-from .ripeness_truth import BANDS
+from .ripeness_truth import held
 from .true_fields import CUT, LAWS, SHOCKED, Fields, simulate
 from .true_laws import HORIZONS
 
-Z80, Z95 = 1.2815515655446004, 1.959963984540054
 TOLD = ("tonnes80", "tonnes95", "tonnes_bias", "tonnes_error")
 LOADS_FOR_BIAS = 10
 EMPTY = {"counts": ("plot", "day", "id", "plants_standing", "part_of_row", "rows_in_plot", "row_length_m"), "weighings": ("plot", "day", "mass_kg"), "loads": ("plot", "day", "plants", "net_kg"),
@@ -85,11 +85,6 @@ def measure(estates: int = 60, laws: Iterable[str] = LAWS, processes: int = 2, f
                 out[name], out[f"{name}_se"] = values.mean(axis=0).tolist(), (values.std(axis=0, ddof=1) / np.sqrt(len(parts))).tolist()
             bias = np.array([float(p["ready_bias"]) for p in parts])
             out |= {"ready_bias": float(bias.mean()), "ready_bias_size": float(np.abs(bias).mean())}
-            out["cells"] = {name: [_held(law, h, name, out[name][h], out[f"{name}_se"][h]) for h in range(len(HORIZONS))] for name in ("tonnes80", "tonnes95")}
+            out["cells"] = {name: [held(law in SHOCKED, h, name, out[name][h], out[f"{name}_se"][h]) for h in range(len(HORIZONS))] for name in ("tonnes80", "tonnes95")}
             found[law] = out
     return found
-
-
-def _held(law: str, h: int, name: str, value: float, se: float) -> bool:
-    low, high = BANDS[law in SHOCKED or h == len(HORIZONS) - 1][0 if name.endswith("80") else 1]
-    return low - 2 * se <= value <= high + 2 * se

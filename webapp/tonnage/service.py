@@ -17,8 +17,9 @@ from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
 from . import accounting, estimate, pina
 from . import constants as k
+from .accounting import Z80
 
-STAGE, WEEKS, Z80 = "tonnage", 105, 1.2815515655446004
+STAGE, WEEKS = "tonnage", 105
 DEFAULT_AGE_YEARS = 4.0
 
 
