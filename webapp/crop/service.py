@@ -38,10 +38,10 @@ def stale(a: Answer, db: Database) -> bool:
     return a.key != key(db)
 
 
-def art_line(db: Database, ripe: Answer | None = None) -> art.Line:
+def art_line(db: Database, ripe: Answer | None = None, s: settings.Settings | None = None) -> art.Line:
     """The °Brix→ART line from loads with laboratory sugar whose plot was read within four months before."""
     ripe = ripe or ripeness.answer(db)
-    s = settings.load(db)
+    s = settings.load(db) if s is None else s
     usual_sd, residuals = max(ripe.meta["fit"]["plant_deg"], 0.05), ripe.arrays["fit_residuals"]
     plant_sd = {code: float(ripe.arrays["plant_sd_deg"][i, 0]) for i, code in enumerate(ripe.meta["plots"])}
     loads, readings = survey.loads(db), survey.readings(db)
@@ -83,9 +83,10 @@ def _cut_since_reading(db: Database, ripe: Answer, tonnes: Answer) -> np.ndarray
     return out
 
 
-def _draw(db: Database, count: int, seed: int, days: list[date] | None) -> Draws:
-    ripe, tonnes = _parts(db)
-    line, s = art_line(db, ripe), settings.load(db)
+def _draw(db: Database, count: int, seed: int, days: list[date] | None, parts: tuple[Answer, Answer] | None = None, s: settings.Settings | None = None) -> Draws:
+    ripe, tonnes = parts or _parts(db)
+    s = settings.load(db) if s is None else s
+    line = art_line(db, ripe, s)
     if days is None:
         mean, share = ripeness.draws(db, ripe, count, seed)
         keep, plant_sd = ripe.arrays["keep_share"], ripe.arrays["plant_sd_deg"]
@@ -116,6 +117,11 @@ def _cached(db: Database, name: str, count: int, seed: int, make) -> Draws:
 def draws(db: Database, n: int = COUNT, seed: int = SEED) -> Draws:
     """Joint draws on the weeks of the next two years; the same seed gives the same draws everywhere."""
     return _cached(db, "weeks", n, seed, lambda: _draw(db, n, seed, None))
+
+
+def proposed(db: Database, ripe: Answer, tonnes: Answer, s: settings.Settings) -> Draws:
+    """The same draws under other answers and settings: what-ifs, nothing is stored or kept."""
+    return _draw(db, COUNT, SEED, None, (ripe, tonnes), s)
 
 
 def long(db: Database, n: int = COUNT, seed: int = SEED, quarters: int = 56) -> Draws:

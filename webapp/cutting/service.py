@@ -119,12 +119,12 @@ def problem_now(db: Database, hold: bool = True, **what_if: Any):
 
 # --- plans ------------------------------------------------------------------------------------------------
 
-def by_hand(db: Database) -> list[dict]:
-    """What people's rules would bring today: how, incremental_mxn, delivered_t, sugar_t, short_t each."""
+def by_hand(db: Database, **what_if: Any) -> list[dict]:
+    """What people's rules would bring today: how, incremental_mxn, delivered_t, sugar_t, short_t each; ``what_if`` as in :func:`problem_now`."""
     from . import by_hand as rules
     from .plan import account
 
-    problem = problem_now(db)
+    problem = problem_now(db, **what_if)
     found = [(plan, account(problem, plan)) for plan in rules.all_plans(problem)]
     return [{"how": p.how, "incremental_mxn": a.incremental * 1e3, "delivered_t": float(a.delivered.sum()), "sugar_t": float(a.sugar.sum()), "short_t": float(a.short.sum())} for p, a in found]
 

@@ -37,17 +37,27 @@ def stale(answer: Answer, db: Database) -> bool:
     return answer.key != key(db)
 
 
-def limits(db: Database) -> Limits:
-    s = settings.load(db)
+def limits(db: Database, values: settings.Settings | None = None) -> Limits:
+    """The thresholds as set, or as ``values`` would set them."""
+    s = settings.load(db) if values is None else values
     return Limits(**{name: float(s[name]) for name in Limits.__dataclass_fields__})
 
 
 def fit(db: Database, progress: Progress = no_progress) -> str:
     """Fit the estate and store the answer; returns its key."""
+    this = key(db)
+    meta, arrays = reckon(db, limits(db), progress)
+    meta |= {"settings_version": settings.load(db).version}
+    answers.put(db, STAGE, this, meta, arrays)
+    _keep_said(db, this, meta["plots"], arrays, clock.of(db).today())
+    return this
+
+
+def reckon(db: Database, lim: Limits, progress: Progress = no_progress) -> tuple[dict, dict]:
+    """(meta, arrays) of an answer under these limits, from the records as they are; nothing is stored."""
     today = clock.of(db).today()
     plots, ground, how, frame = inputs.ground(db, today)
     seen = inputs.seen(db, plots)
-    lim = limits(db)
     progress(0.1, "work.ripeness")
     if plots:
         model = fitting.fit_estate(seen, ground, lim.peak_age_months, float(today.toordinal()))
@@ -58,11 +68,7 @@ def fit(db: Database, progress: Progress = no_progress) -> str:
         model = replace(model, about=np.zeros(0), widen=model.widen[:0])
     progress(0.8, "work.ripeness")
     meta, arrays = _answer(model, plots, ground, how, frame, seen, lim, today)
-    this = key(db)
-    meta |= {"plain_curve": _plain(model, ground, seen), "data_version": survey.data_version(db), "settings_version": settings.load(db).version}
-    answers.put(db, STAGE, this, meta, arrays)
-    _keep_said(db, this, plots, arrays, today)
-    return this
+    return meta | {"plain_curve": _plain(model, ground, seen), "data_version": survey.data_version(db)}, arrays
 
 
 def fit_only(db: Database) -> ripening.Fit:

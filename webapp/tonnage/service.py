@@ -39,7 +39,13 @@ def answer(db: Database, fresh: bool = False) -> Answer:
 
 def make(db: Database) -> Answer:
     """Estimate every standing plot's plants, mean piña and tonnes by week, and store it."""
-    today, s = clock.of(db).today(), settings.load(db)
+    this = key(db)
+    return answers.put(db, STAGE, this, *reckon(db, settings.load(db)))
+
+
+def reckon(db: Database, s: settings.Settings) -> tuple[dict, dict]:
+    """(meta, arrays) of an answer under these settings, from the records as they are; nothing is stored."""
+    today = clock.of(db).today()
     frame = land.plots(db)
     all_plots = frame.sort_index()
     standing = all_plots[all_plots["status"] == "standing"]
@@ -64,7 +70,7 @@ def make(db: Database) -> Answer:
     by_plot = {code: _about(code, i, accounts[i], arrays, int(n_weighed[at[i]]), int(n_loads[at[i]]), code in ages_known) for i, code in enumerate(plots)}
     meta = {"plots": plots, "weeks": weeks, "today": today.isoformat(), "by_plot": by_plot, "mortality_per_year": mortality, "mortality_sd": mortality_sd,
             "pina_level_log": float(growth.theta[0]), "pina_plot_log_sd": growth.plot_sd, "data_version": survey.data_version(db)}
-    return answers.put(db, STAGE, key(db), meta, {n: np.asarray(v, np.float32) if n in ("mass_t", "mass_lo", "mass_hi", "pina_kg") else np.asarray(v, float) for n, v in arrays.items()})
+    return meta, {n: np.asarray(v, np.float32) if n in ("mass_t", "mass_lo", "mass_hi", "pina_kg") else np.asarray(v, float) for n, v in arrays.items()}
 
 
 def _planting(db: Database, frame: Any, today: date) -> tuple[dict[str, date], set[str]]:
