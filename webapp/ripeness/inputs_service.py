@@ -41,9 +41,9 @@ def ground(db: Database, today: date) -> tuple[list[str], ripening.Land, list[st
     return plots, ripening.Land(planted, sd, zone, zones), how, frame
 
 
-def seen(db: Database, plots: list[str]) -> visits.Visits:
-    """Visits of the listed plots, from the readings in force."""
-    r = survey.readings(db)
+def seen(db: Database, plots: list[str], readings: Any = None) -> visits.Visits:
+    """Visits of the listed plots, from the readings in force (or from a table like theirs)."""
+    r = survey.readings(db) if readings is None else readings
     r = r[r["plot"].isin(plots)]
     group = r["round"].where(r["round"].notna(), r["day"].astype(str))
     return visits.gather(plots, r["plot"].to_numpy(), group.to_numpy(), np.array([d.toordinal() for d in r["day"]], int), r["brix20_deg"].to_numpy(float), r["brix20_sd_deg"].to_numpy(float))

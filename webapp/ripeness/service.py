@@ -26,6 +26,8 @@ STAGE, WEEKS = "ripeness", 105
 PLOTS_AT_ONCE = 400
 QUARTER_DAYS = 91.3125
 WORTH_WEEKS = 26
+SAID_WEEKS = (4, 12, 26)
+"""Weeks ahead that are kept when said."""
 
 
 def key(db: Database) -> str:
@@ -149,8 +151,10 @@ def _season_of(model: ripening.Fit, ground: ripening.Land, i: int) -> np.ndarray
 
 def _keep_said(db: Database, fit_key: str, plots: list[str], arrays: dict, today: date) -> None:
     """What is said today about 4, 12 and 26 weeks ahead, stored when it is said."""
-    rows = [(fit_key, today.isoformat(), code, week, float(arrays["mean_deg"][i, at]), float(arrays["sd_deg"][i, at]), float(arrays["share"][i, at]), float(arrays["chance"][i, at]))
-            for at, week in ((h, weeks_from(today, 27)[h]) for h in (4, 12, 26)) for i, code in enumerate(plots)]
+    weeks, visit = weeks_from(today, 28), max(float(arrays["fit_sds"][ripening.COMPONENTS.index("visit")]), 0.0)
+    about = {name: arrays[name].tolist() for name in ("mean_deg", "sd_deg", "share", "chance", "plant_sd_deg")}
+    rows = [(fit_key, today.isoformat(), code, weeks[h], *(about[name][i][h] for name in ("mean_deg", "sd_deg", "share", "chance")),
+             (about["mean_deg"][i][h + 1] - about["mean_deg"][i][h - 1]) / 2, visit, about["plant_sd_deg"][i][h]) for h in SAID_WEEKS for i, code in enumerate(plots)]
     with atomic(db):
         store.keep_said(db, rows)
 
@@ -176,7 +180,7 @@ def model_of(a: Answer) -> tuple[ripening.Fit, ripening.Land, visits.Visits]:
     return model, ground, seen
 
 
-def _one(db: Database, a: Answer, code: str) -> tuple[ripening.Fit, ripening.Land, list[str], Any, visits.Visits]:
+def _one(db: Database, a: Answer, code: str, readings: Any = None) -> tuple[ripening.Fit, ripening.Land, list[str], Any, visits.Visits]:
     """The stored fit cut down to one plot, with that plot's land and visits of today. Problem ``plot_not_standing``."""
     model, _, _ = model_of(a)
     plots, now, how, frame = inputs.ground(db, clock.of(db).today())
@@ -190,25 +194,28 @@ def _one(db: Database, a: Answer, code: str) -> tuple[ripening.Fit, ripening.Lan
         about, widen = model.about[at: at + 1], model.widen[at: at + 1]
     else:  # came after the fit: on the estate's curve, as wide as the widest of those fitted
         about, widen = np.zeros(1), model.widen.max(axis=0, keepdims=True, initial=1.0)
-    return replace(model, about=about, widen=widen), one, [how[i]], frame, inputs.seen(db, [code])
+    return replace(model, about=about, widen=widen), one, [how[i]], frame, inputs.seen(db, [code], readings)
 
 
-def plot_now(db: Database, code: str) -> dict[str, Any]:
-    """One plot's answer [W] from the stored fit and today's records, in closed form; ``why`` and ``window`` included."""
+def plot_now(db: Database, code: str, readings: Any = None) -> dict[str, Any]:
+    """One plot's answer [W] from the stored fit and today's records, in closed form; ``why`` and ``window`` included.
+
+    With ``readings`` (a table like survey's) it is what these would say in place of those in force.
+    """
     a = answer(db)
-    if not stale(a, db) and code in a.meta["plots"]:
+    if readings is None and not stale(a, db) and code in a.meta["plots"]:
         i = a.meta["plots"].index(code)
         return {"weeks": a.meta["weeks"], **{n: a.arrays[n][i] for n in CURVES}, **a.meta["by_plot"][code]}
-    model, one, how, frame, seen = _one(db, a, code)
+    model, one, how, frame, seen = _one(db, a, code, readings)
     meta, arrays = _answer(model, [code], one, how, frame, seen, limits(db), clock.of(db).today())
     return {"weeks": meta["weeks"], **{n: arrays[n][0] for n in CURVES}, **meta["by_plot"][code]}
 
 
 def plot_curve(db: Database, code: str, days: list[date]) -> dict[str, np.ndarray]:
-    """One plot's curve at any days, past ones too, in closed form: what the model says the plot was and will be."""
+    """One plot's curve at any days, past ones too, in closed form: what the model says the plot was and will be; ``age_months`` counts its pace."""
     model, one, _, _, seen = _one(db, answer(db), code)
     out = ripening.ahead(model, ripening.posterior(model, seen, one, model.about), np.array([d.toordinal() for d in days], float))
-    return {name: value[0] for name, value in _curves(model, out, limits(db)).items()}
+    return {"age_months": out.age[0], **{name: value[0] for name, value in _curves(model, out, limits(db)).items()}}
 
 
 CURVES = ("mean_deg", "sd_deg", "lo80", "hi80", "lo95", "hi95", "share", "share_lo", "share_hi", "chance", "keep_share", "condition", "sd_after_visit_deg")
