@@ -9,18 +9,20 @@ import numpy as np
 
 from .. import answers, clock, settings
 from ..answers import Answer
-from ..database import Database
+from ..database import Database, atomic
 from ..land import service as land
 from ..quantity import Estimate
 from ..sentences import Sentence
 from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
-from . import accounting, estimate, pina
+from . import accounting, estimate, pina, store
 from . import constants as k
 from .accounting import Z80
 
 STAGE, WEEKS = "tonnage", 105
 DEFAULT_AGE_YEARS = 4.0
+SAID_WEEKS = (4, 12, 26)
+"""Weeks ahead that are kept when said."""
 
 
 def key(db: Database) -> str:
@@ -40,7 +42,18 @@ def answer(db: Database, fresh: bool = False) -> Answer:
 def make(db: Database) -> Answer:
     """Estimate every standing plot's plants, mean piña and tonnes by week, and store it."""
     this = key(db)
-    return answers.put(db, STAGE, this, *reckon(db, settings.load(db)))
+    made = answers.put(db, STAGE, this, *reckon(db, settings.load(db)))
+    _keep_said(db, made)
+    return made
+
+
+def _keep_said(db: Database, a: Answer) -> None:
+    """What is said today about piñas and tonnes 4, 12 and 26 weeks ahead, stored when it is said."""
+    weeks, g = a.meta["weeks"], a.arrays
+    rows = [(a.key, a.meta["today"], code, weeks[h], float(g["pina_kg"][i, h]), float(g["pina_log_sd"][i, 0]), *(float(g[name][i, h]) for name in ("mass_t", "mass_lo", "mass_hi")))
+            for h in SAID_WEEKS for i, code in enumerate(a.meta["plots"])]
+    with atomic(db):
+        store.keep_said(db, rows)
 
 
 def reckon(db: Database, s: settings.Settings) -> tuple[dict, dict]:
