@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 
 PUBLISHED = "published"
 DERIVED = "derived"
@@ -61,3 +61,21 @@ class Estimate:
 
     def as_dict(self) -> dict:
         return asdict(self)
+
+
+@dataclass(frozen=True)
+class Belief:
+    """A fitted quantity: what was believed before the data and what they say now, with central 80 % intervals.
+
+    ``low``/``high`` are None where the fit gives one value only. ``name`` is the end of a sentence code; ``params`` fill it.
+    """
+
+    name: str
+    unit: str
+    prior: float
+    prior_low: float
+    prior_high: float
+    value: float
+    low: float | None = None
+    high: float | None = None
+    params: dict = field(default_factory=dict)

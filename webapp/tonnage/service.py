@@ -15,7 +15,7 @@ from ..quantity import Estimate
 from ..sentences import Sentence
 from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
-from . import accounting, estimate, pina, store
+from . import accounting, believed, estimate, pina, store
 from . import constants as k
 from .accounting import Z80
 
@@ -126,6 +126,13 @@ def draws(a: Answer, n: int, seed: int, days: np.ndarray | None = None) -> tuple
 def long_draws(a: Answer, n: int, seed: int, days: list[date]) -> tuple[np.ndarray, np.ndarray]:
     """As :func:`draws`, on the outlook's quarterly days."""
     return draws(a, n, seed, np.array([d.toordinal() for d in days], float))
+
+
+def beliefs_of(a: Answer, s: settings.Settings) -> list[believed.Belief]:
+    """What the estate's data say of piñas and losses, beside what was believed before them."""
+    g = a.arrays
+    return believed.beliefs(g["g_theta"], g["g_cov"], float(g["g_plot_sd"]), pina.Curve(*map(float, g["g_curve"])), s["pina_log_sd"], tuple(map(float, g["mortality"])),
+                           (s["annual_mortality"], s["annual_mortality_sd"]))
 
 
 def balance_sentence(db: Database, code: str) -> Sentence:

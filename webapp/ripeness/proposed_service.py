@@ -1,0 +1,61 @@
+"""What would be said of the plots under other thresholds: from the stored fit where it suffices, by a trial fit where not. Nothing is stored."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+import numpy as np
+
+from .. import settings
+from ..answers import Answer
+from ..database import Database
+from ..survey import sampling
+from ..weeks import monday_of
+from . import believed, readiness, ripening, service
+from .believed import Belief
+from .readiness import Limits
+
+
+def needs_fit(db: Database, proposed: settings.Settings) -> bool:
+    """Whether the curve itself depends on what is proposed: it knows the age of the peak, and no other setting."""
+    return service.limits(db, proposed).peak_age_months != service.limits_of(service.answer(db)).peak_age_months
+
+
+def by_fit(db: Database, proposed: settings.Settings) -> Answer:
+    """The answer that a fit under these settings would store, from the records as they are."""
+    return Answer(service.STAGE, "", "", *service.reckon(db, service.limits(db, proposed)))
+
+
+def closed_form(db: Database, proposed: settings.Settings) -> Answer:
+    """The stored answer under other thresholds, by the same arithmetic in the same batches, so it equals what saving will say.
+
+    The age of the peak stays the stored fit's: where it is to change too, :func:`by_fit` is the only truth.
+    """
+    a = service.answer(db)
+    lim = Limits(**{**asdict(service.limits(db, proposed)), "peak_age_months": service.limits_of(a).peak_age_months})
+    if lim == service.limits_of(a):
+        return a
+    model, ground, seen = service.model_of(a)
+    plots, weeks, days = a.meta["plots"], a.meta["weeks"], np.array([monday_of(w).toordinal() + 3 for w in a.meta["weeks"]], float)
+    parts, windows = [], {}
+    for start in range(0, max(len(plots), 1), service.PLOTS_AT_ONCE):
+        at = np.arange(start, min(start + service.PLOTS_AT_ONCE, len(plots)))
+        some, land_of, seen_of = ripening.part(model, ground, seen, at)
+        arrays = service._curves(some, ripening.ahead(some, ripening.posterior(some, seen_of, land_of, some.about), days), lim)
+        for i, window in zip(at, readiness.windows(arrays["share"], arrays["keep_share"], lim)):
+            windows[plots[i]] = [weeks[window[0]], weeks[window[1]] if window[1] is not None else None] if window else None
+        parts.append({name: value.astype(np.float32) if value.dtype == np.float64 else value for name, value in arrays.items()})
+    arrays = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    by_plot = {code: {**a.meta["by_plot"][code], "window": windows[code]} for code in plots}
+    return Answer(a.stage, "", a.made_at, {**a.meta, "limits": asdict(lim), "by_plot": by_plot}, {**a.arrays, **arrays})
+
+
+def plants_asked(db: Database, proposed: settings.Settings) -> np.ndarray:
+    """[P] plants that phones would ask for on a visit today until it is enough."""
+    priors = service.prior_for_phone(db).values()
+    return np.array([sampling.still_needed(sampling.Prior(**prior), 0, proposed["enough_narrowing_deg"]) for prior in priors], int)
+
+
+def beliefs_of(a: Answer) -> list[Belief]:
+    """What the estate's data say of each fitted part, beside its prior."""
+    return believed.beliefs(service.model_of(a)[0], len(a.meta["zones"]))
