@@ -37,3 +37,8 @@ def said_mark(db: Database) -> str:
 def drop_replayed(db: Database, keep_days: list[str]) -> None:
     """Forget what was made afterwards on other days than these."""
     db.conn.execute(f"DELETE FROM said WHERE said_from = 'replayed' AND on_day NOT IN ({', '.join('?' * len(keep_days))})", keep_days)
+
+
+def said_of(db: Database, plot: str) -> list[dict]:
+    """What was said of one plot, in the order it was said."""
+    return rows(db, "SELECT on_day, week, mean_deg, sd_deg, share, chance, visit_sd_deg, plant_sd_deg, said_from FROM said WHERE plot = ? ORDER BY on_day, week", [plot])

@@ -17,6 +17,7 @@ from . import batch as wire
 from . import files, intake, quality, store
 from . import record as rec
 from .correcting_service import correct, editable, take_out  # noqa: F401
+from .earlier_service import last_corrections, left_out, photos_here  # noqa: F401
 from .intake import ALREADY, HELD, KEPT, Decision
 from .office_service import accept, held, history as record_history, mend, mend_alike, set_aside, settle_doubt  # noqa: F401
 from .tables_service import (age_checks, data_version, in_force, labors, loads, losses, markings, orders_done, outlines_walked, photos, readings, remarks,  # noqa: F401

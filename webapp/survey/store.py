@@ -91,6 +91,12 @@ def record(db: Database, record_id: str) -> dict | None:
     return found[0] if found else None
 
 
+def of_plot(db: Database, plot: str, kinds: tuple[str, ...]) -> list[dict]:
+    """Records of a plot whatever their state, by time; ``voids`` counts the voids that name each."""
+    return rows(db, f"""SELECT id, kind, round, state, taken_at, taken_fixed, fields, (SELECT count(*) FROM record v WHERE v.replaces = r.id AND v.kind = 'void' AND v.state = 'kept') AS voids
+        FROM record r WHERE plot = ? AND kind IN ({', '.join('?' * len(kinds))}) ORDER BY taken_fixed, id""", [plot, *kinds])
+
+
 def answers_to(db: Database, record_id: str) -> list[dict]:
     return rows(db, "SELECT * FROM record WHERE replaces = ? ORDER BY n", [record_id])
 
@@ -180,6 +186,10 @@ def photo(db: Database, digest: str) -> dict | None:
     return found[0] if found else None
 
 
+def photos_there(db: Database, digests: list[str]) -> set[str]:
+    return {row[0] for row in db.conn.execute(f"SELECT digest FROM photo WHERE digest IN ({', '.join('?' * len(digests))})", digests)} if digests else set()
+
+
 def decide_walk(db: Database, record: str, action: str, plot: str | None, why: str, at: str, by: str) -> None:
     db["walk_decision"].insert({"record": record, "action": action, "plot": plot, "why": why, "at": at, "by": by})
 
@@ -200,3 +210,19 @@ def id_at(db: Database, n: int) -> str | None:
 def epoch(db: Database) -> str:
     found = db.conn.execute("SELECT store_epoch FROM estate").fetchone()
     return found[0] if found else ""
+
+
+def freeze(db: Database, day: str) -> None:
+    """The estate's today, on a copy."""
+    db.execute("UPDATE estate SET frozen_today = ?", [day])
+
+
+def drop_after(db: Database, instant: str) -> None:
+    """Take out of a *copy* what was taken at or after an instant (UTC text); the log of an estate only grows."""
+    later = "SELECT id FROM record WHERE taken_fixed >= ?"
+    for table in ("held", "walk_decision"):
+        db.execute(f"DELETE FROM {table} WHERE record IN ({later})", [instant])
+    db.execute("DELETE FROM record WHERE taken_fixed >= ?", [instant])
+    db.execute("DELETE FROM answer")
+    db.execute("DELETE FROM said")
+    db.execute("DELETE FROM doubt")

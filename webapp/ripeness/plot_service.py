@@ -1,0 +1,66 @@
+"""Everything one plot's page says of ripeness: the curve through past and future, why the word is what it is, one visit more, what was said."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+
+from .. import clock
+from ..database import Database
+from ..survey import service as survey
+from ..weeks import monday_of
+from . import constants as k
+from . import narrowing, said_then, service, store, turning
+
+PAST_POINTS = 110
+"""The past is drawn at about this many days, whatever its length."""
+
+
+def look(db: Database, code: str, since: date) -> dict[str, Any]:
+    """One plot's answer and what it rests on.
+
+    ``now`` as :func:`service.plot_now`; ``days`` from ``since`` to the last week (its Thursdays) with ``curve`` arrays over them;
+    ``first`` the place of this week; ``word``, ``margin``, ``ahead`` sentences about the condition and ``turns`` its changes; ``more`` what
+    one visit of ``plants`` plants today would change: {before, after, plants, worth}.
+    """
+    now = service.plot_now(db, code)
+    weeks = now["weeks"]
+    coming = [monday_of(w) + timedelta(days=3) for w in weeks]
+    step = max(7, (coming[0] - since).days // PAST_POINTS)
+    past = [d for d in (coming[0] - timedelta(days=step * i) for i in range(1, 10_000 // step)) if d >= since][::-1]
+    curve = service.plot_curve(db, code, past + coming)
+    first = len(past)
+    for name in service.CURVES:  # the coming weeks are the answer itself, not reckoned twice
+        if name in curve:
+            curve[name] = np.concatenate([curve[name][:first], np.asarray(now[name], float)])
+    lim, answer = service.limits(db), service.answer(db)
+    plant, residuals = curve["plant_sd_deg"][first:], answer.arrays["fit_residuals"]
+    condition, mean, sd = int(now["condition"][0]), np.asarray(now["mean_deg"], float), np.asarray(now["sd_deg"], float)
+    found = turning.turns(now["condition"], now["share"], now["keep_share"], weeks)
+    lacking = {other: turning.lacking_deg(mean[0], sd[0], plant[0], residuals, lim, share) for other, share in ((turning.NEAR, lim.near_share), (turning.RIPE, lim.ripe_share_to_cut))}
+    before, after = (narrowing.known(mean, s, plant, residuals, lim) for s in (sd, np.asarray(now["sd_after_visit_deg"], float)))
+    return {
+        "now": now, "days": past + coming, "curve": curve, "first": first, "weeks": weeks,
+        "word": turning.reason(condition, now["share"][0], now["keep_share"][0], curve["age_months"][first], lim), "margin": turning.margin(condition, lacking),
+        "turns": found, "ahead": turning.ahead(condition, found, now["share"], weeks, lim),
+        "more": {"before": before, "after": after, "plants": int(float(k.VISIT_PLANTS)), "worth": narrowing.worth_it(before, after)},
+        "season": next((s["params"] for s in now["why"] if s["code"] == "ripeness.why.season"), None), "visit_sd_deg": float(answer.meta["fit"]["visit_deg"])}
+
+
+def before_corrections(db: Database, code: str) -> dict[str, Any] | None:
+    """What today's fit would say of a plot had the office not made its last corrections: {on, who, n, record, before: an answer}; None without any."""
+    last = survey.last_corrections(db, code)
+    return None if last is None else {**last, "before": service.plot_now(db, code, last["readings"])}
+
+
+def said_and_came(db: Database, code: str) -> list[dict[str, Any]]:
+    """Each round against what was said of its week 4, 12 and 26 weeks before, newest first; see :func:`said_then.against`."""
+    rows = store.said_of(db, code)
+    if not rows:
+        return []
+    r = survey.readings(db)
+    r = r[(r["plot"] == code) & r["brix20_deg"].notna()]
+    fit = service.answer(db).meta["fit"]
+    return said_then.against(rows, said_then.rounds(r, fit["visit_deg"], fit["plant_deg"]), clock.of(db).today())
