@@ -43,6 +43,17 @@ SETTINGS: tuple[Setting, ...] = (
     S("loss_limit", 0.12, "share lost", "ripeness", low=0.005, high=0.5, assumption=True, source="common practice: 6 to 12 months at full ripeness, at the loss above"),
     S("enough_narrowing_deg", 0.05, "°Bx", "ripeness", low=0.005, high=1, assumption=True, source="the user's limit: three more plants must narrow the plot mean by more than this"),
     S("enough_rows_share", 0.05, "share of the mean", "tonnage", low=0.01, high=0.5, assumption=True, source="the user's limit: rows are counted until plants a row are known this closely at 95 %"),
+    # visits worth making
+    S("visit_morning_minutes", 300, "min", "visits", "whole", low=30, high=720, assumption=True, source="common practice: from first light to the heat of noon"),
+    S("visit_window_weight", 0.5, "weight 0…1 on the cutting window", "visits", low=0, high=1, assumption=True, source="the user's own: the rest weighs the tonnes of the next 26 weeks"),
+    S("gate_place", "", "lat, lon", "visits", "text", source="where the crews start; empty: the middle of the plots"),
+    S("visit_setup_minutes", 10.0, "min/visit", "visits", low=0, high=120, assumption=True, source="from memory: zero check, tools, choosing rows"),
+    S("visit_plant_minutes", 3.0, "min/plant", "visits", low=0.2, high=30, assumption=True, source="from memory: drill, press, read, write, disinfect"),
+    S("count_row_minutes", 6.0, "min/row", "visits", low=0.5, high=60, assumption=True, source="from memory: a row of 250 m walked and counted"),
+    S("walk_speed_km_h", 4.0, "km/h", "visits", low=1, high=8, assumption=True, source="from memory: on foot along field roads"),
+    S("road_speed_km_h", 20.0, "km/h", "visits", low=2, high=80, assumption=True, source="from memory: a pick-up on field roads"),
+    S("park_minutes", 8.0, "min/drive", "visits", low=0, high=60, assumption=True, source="from memory: gates, parking, walking in; short ways are quicker on foot"),
+    S("road_factor", 1.4, "1", "visits", low=1, high=5, assumption=True, source="from memory: roads are not mapped; a way is this much longer than the straight line"),
     # tonnage
     S("annual_mortality", 0.03, "share per year", "tonnage", low=0, high=0.5, assumption=True, source="from memory: 2–5 % a year; no published annual rate"),
     S("annual_mortality_sd", 0.012, "share per year", "tonnage", low=0.001, high=0.2, assumption=True, source="from memory"),

@@ -13,7 +13,7 @@ from .access import db, may
 from .layout import render, words
 
 bp = Blueprint("settings", __name__)
-GROUPS = ("ripeness", "tonnage", "cutting", "outlook", "estate")
+GROUPS = ("ripeness", "visits", "tonnage", "cutting", "outlook", "estate")
 
 
 @bp.get("/settings")
