@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..ripeness import plain_rules
 from .true_laws import CUT_DAY, DAYS_PER_MONTH, HORIZONS, Estate
 
 
@@ -17,11 +18,6 @@ def visit_means(e: Estate) -> tuple[np.ndarray, ...]:
     return plot[order], day[order], mean[order], n[order]
 
 
-def _rows(age: np.ndarray, day: np.ndarray) -> np.ndarray:
-    turn = 2 * np.pi * (day % 365.2425) / 365.2425
-    return np.stack([np.ones_like(age), age, age**2, age**3, np.sin(turn), np.cos(turn), np.sin(2 * turn), np.cos(2 * turn)], axis=-1)
-
-
 def last_mean_moved(e: Estate) -> tuple[np.ndarray, np.ndarray]:
     """(mean, sd) [P, 4] of the hidden visits: the plot's last visit moved by a curve of age and season pooled over the estate.
 
@@ -30,31 +26,12 @@ def last_mean_moved(e: Estate) -> tuple[np.ndarray, np.ndarray]:
     """
     plot, day, mean, _ = visit_means(e)
     age = (day - e.planted[plot]) / DAYS_PER_MONTH
-    beta = np.linalg.lstsq(_rows(age, day.astype(float)), mean, rcond=None)[0]
-    off = mean - _rows(age, day.astype(float)) @ beta
-    first, second = _pairs(plot)
-    gap, error = (day[second] - day[first]) / 7.0, off[second] - off[first]
-    last = np.full(len(e.planted), -1)
-    last[plot] = np.arange(len(plot))  # sorted by day within a plot
+    beta = plain_rules.pooled_curve(age, day, mean)
     when = CUT_DAY + 7.0 * e.week
-    guess = _rows((when - e.planted[:, None]) / DAYS_PER_MONTH, when) @ beta + np.where(last >= 0, off[last], 0.0)[:, None]
-    sd = np.empty(e.week.shape)
-    for h, (low, high) in enumerate(HORIZONS.values()):
-        inside = (gap >= low) & (gap <= high)
-        sd[:, h] = np.sqrt(np.mean((error[inside] if inside.sum() >= 30 else error) ** 2))
-    sd[last < 0] = off.std()
-    return guess, sd
-
-
-def _pairs(plot: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Every visit with every later one of its plot."""
-    first, second = [], []
-    for i in np.unique(plot):
-        at = np.flatnonzero(plot == i)
-        a, b = np.triu_indices(len(at), 1)
-        first.append(at[a])
-        second.append(at[b])
-    return np.concatenate(first), np.concatenate(second)
+    ahead = plain_rules.age_and_season((when - e.planted[:, None]) / DAYS_PER_MONTH, when) @ beta
+    want, kind = np.broadcast_to(np.arange(len(e.planted))[:, None], when.shape), np.broadcast_to(np.arange(when.shape[1]), when.shape)
+    earlier = plain_rules.Earlier(plot, day, mean, plain_rules.age_and_season(age, day.astype(float)) @ beta)
+    return plain_rules.carried(earlier, want, ahead, kind, len(e.planted), tuple(HORIZONS.values()))
 
 
 def mixed_model(e: Estate) -> tuple[np.ndarray, np.ndarray]:
@@ -71,7 +48,7 @@ def mixed_model(e: Estate) -> tuple[np.ndarray, np.ndarray]:
 
     def X(at: np.ndarray, when: np.ndarray) -> np.ndarray:
         age = (when - e.planted[at]) / DAYS_PER_MONTH / 60
-        return np.concatenate([_rows(age, when), zones[e.zone[at]]], axis=-1)
+        return np.concatenate([plain_rules.age_and_season(age, when), zones[e.zone[at]]], axis=-1)
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")

@@ -40,27 +40,31 @@ def stale(a: Answer, db: Database) -> bool:
 
 def art_line(db: Database, ripe: Answer | None = None, s: settings.Settings | None = None) -> art.Line:
     """The °Brix→ART line from loads with laboratory sugar whose plot was read within four months before."""
-    ripe = ripe or ripeness.answer(db)
     s = settings.load(db) if s is None else s
+    used = art_loads(db, ripe or ripeness.answer(db), s)
+    return art.fit(np.array([u["brix_deg"] for u in used]), np.array([u["art_percent"] for u in used]), [u["lab"] for u in used], s["art_per_brix"], s["art_per_brix_sd"])
+
+
+def art_loads(db: Database, ripe: Answer, s: settings.Settings) -> list[dict[str, Any]]:
+    """Loads with laboratory sugar whose plot was read within four months before: {plot, day, lab_day, lab, brix_deg (of the plants cut), readings, art_percent}."""
     usual_sd, residuals = max(ripe.meta["fit"]["plant_deg"], 0.05), ripe.arrays["fit_residuals"]
     plant_sd = {code: float(ripe.arrays["plant_sd_deg"][i, 0]) for i, code in enumerate(ripe.meta["plots"])}
     loads, readings = survey.loads(db), survey.readings(db)
     good = loads[(loads["art_percent"] > 0) & loads["day"].notna()]
-    by_plot = {p: part for p, part in readings[readings["brix20_deg"].notna()].groupby("plot")}
-    brix, percent, lab = [], [], []
+    by_plot = {p: (np.array([d.toordinal() for d in part["day"]]), part["brix20_deg"].to_numpy()) for p, part in readings[readings["brix20_deg"].notna()].groupby("plot")}
+    out = []
     for row in good.itertuples():
-        part = by_plot.get(row.plot)
-        if part is None:
+        if row.plot not in by_plot:
             continue
-        gap = np.array([(row.day - d).days for d in part["day"]])
-        near = part["brix20_deg"].to_numpy()[(gap >= 0) & (gap <= READ_BEFORE_DAYS)]
+        days, brix = by_plot[row.plot]
+        gap = row.day.toordinal() - days
+        near = brix[(gap >= 0) & (gap <= READ_BEFORE_DAYS)]
         if len(near) < 5:
             continue
         mean = np.array([float(near.mean())])
-        brix.append(float(mean[0]) if row.clearing == 1 else float(art.brix_of_ripe(mean, plant_sd.get(row.plot, usual_sd), residuals, s["target_brix_deg"])[0]))
-        percent.append(float(row.art_percent))
-        lab.append(row.lab_name or "–")
-    return art.fit(np.array(brix), np.array(percent), lab, s["art_per_brix"], s["art_per_brix_sd"])
+        of_cut = float(mean[0]) if row.clearing == 1 else float(art.brix_of_ripe(mean, plant_sd.get(row.plot, usual_sd), residuals, s["target_brix_deg"])[0])
+        out.append({"plot": row.plot, "day": row.day, "lab_day": row.lab_day, "lab": row.lab_name or "–", "brix_deg": of_cut, "readings": len(near), "art_percent": float(row.art_percent)})
+    return out
 
 
 def _cut_since_reading(db: Database, ripe: Answer, tonnes: Answer) -> np.ndarray:

@@ -77,6 +77,10 @@ def set_first_cohort(db: Database, plot: str, planted_on: str | None, plants: in
         db["cohort"].update(found[0], {"planted_on": planted_on or found[1], "plants": plants if plants is not None else found[2]})
 
 
+def drop_cohorts_after(db: Database, day: str) -> None:
+    db.execute("DELETE FROM cohort WHERE planted_on > ?", [day])
+
+
 def parcels(db: Database) -> list[dict]:
     return rows(db, "SELECT * FROM parcel ORDER BY code")
 

@@ -223,6 +223,3 @@ def drop_after(db: Database, instant: str) -> None:
     for table in ("held", "walk_decision"):
         db.execute(f"DELETE FROM {table} WHERE record IN ({later})", [instant])
     db.execute("DELETE FROM record WHERE taken_fixed >= ?", [instant])
-    db.execute("DELETE FROM answer")
-    db.execute("DELETE FROM said")
-    db.execute("DELETE FROM doubt")

@@ -41,6 +41,12 @@ def kept(db: Database) -> list[Kept]:
     return rows
 
 
+def forget(db: Database) -> None:
+    """Let go of the records read from a store that is no longer needed."""
+    with _guard:
+        _logs.pop(place(db), None)
+
+
 def _links(db: Database) -> list[dict]:
     return [{"id": r.id, "kind": r.kind, "replaces": r.replaces, "taken_fixed": r.taken_fixed, "plot": r.plot, "round": r.round} for r in kept(db)]
 

@@ -41,6 +41,13 @@ def cached(db: Database, name: str, key: Any, make: Callable[[], Any]) -> Any:
     return found[1]
 
 
+def forget(db: Database) -> None:
+    """Let go of what this process made of a store that is no longer needed."""
+    with _guard:
+        for where in [w for w in _cache if w[:2] == place(db)]:
+            del _cache[where]
+
+
 def known(db: Database, now: datetime) -> judging.Known:
     def read() -> tuple[dict, dict]:
         plots = land.plots(db)
