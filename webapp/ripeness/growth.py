@@ -51,7 +51,7 @@ def fit_growth(curve: str, x: np.ndarray, y: np.ndarray, starts: list[tuple[floa
             continue
         try:
             with np.errstate(over="ignore"):
-                found = least_squares(lambda b: root * (CURVES[curve](x, b) - y), start, method="trf", x_scale="jac", xtol=1e-14, ftol=1e-14, gtol=1e-14, max_nfev=2000)
+                found = least_squares(lambda b: root * (CURVES[curve](x, b) - y), start, jac="3-point", diff_step=1e-5, method="trf", x_scale="jac", xtol=1e-14, ftol=1e-14, gtol=1e-14, max_nfev=2000)
         except (ValueError, FloatingPointError):  # the start itself gave no number
             continue
         rss = 2 * float(found.cost)
