@@ -184,7 +184,7 @@ def visits_worth_making(db: Database, n: int = 10, start: str | None = None) -> 
     rows = []
     for i in range(len(b.plots)):
         k = _work_told(b.gain[i])
-        rows.append(_row(b, i, k, float(work[k] + legs[-1, i] + legs[i, -1])))
+        rows.append({**_row(b, i, k, float(work[k] + legs[-1, i] + legs[i, -1])), "way_minutes": float(legs[-1, i]), "work_minutes": float(work[k])})
     return sorted(rows, key=lambda row: (-row["gain_part_per_hour"], row["code"]))[:n]
 
 

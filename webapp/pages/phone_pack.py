@@ -14,6 +14,7 @@ from math import sqrt
 from typing import Any
 
 from .. import answers, clock, settings
+from ..crop import worth_service as worth
 from ..cutting import service as cutting
 from ..cutting.orders import by_order
 from ..database import Database, path_of, rows
@@ -39,7 +40,7 @@ _guard = threading.Lock()
 def packed(db: Database, device: Device) -> bytes:
     """The pack's bytes, made anew only when something it is made of has changed: phones ask far more often than that."""
     now, values = clock.of(db), settings.load(db)
-    rests_on = answers.key_of(survey=survey.data_version(db), settings=values.version, ripeness=ripeness.answer(db).key, orders=cutting.orders_mark(db),
+    rests_on = answers.key_of(survey=survey.data_version(db), settings=values.version, ripeness=ripeness.answer(db).key, orders=cutting.orders_mark(db), visits=worth.key(db).replace(" ", ","),
                               today=now.today().isoformat(), name=device.name, crew=device.crew)
     place = (path_of(db), device.id)
     with _guard:
@@ -67,8 +68,14 @@ def make(db: Database, device: Device) -> dict[str, Any]:
         "settings": {name: values[name] for name in ("enough_narrowing_deg", "enough_rows_share")},
         "plots": _plots(db, standing, priors, float(values["target_brix_deg"])),
         "orders": orders, "cautions": cautions, "care": [_in_words({"code": f"caution.{name}"}) for name in SAMPLER_CARE],
-        "visits": [{"plot": visit["code"]} for visit in ripeness.visits_worth(db, VISITS)],
+        "visits": [_visit(visit) for visit in worth.listed(db, VISITS)],
     }
+
+
+def _visit(visit: dict) -> dict[str, Any]:
+    """Plot, what to do there, minutes of the work and why in both languages; ``stop`` where it belongs to the morning's round."""
+    one = {"plot": visit["code"], "work": visit["work"], "minutes": round(visit["work_minutes"]), "stop": visit["stop"], "why": {language: visit["why"].text(language) for language in LANGUAGES}}
+    return {name: value for name, value in one.items() if value is not None}
 
 
 def _plots(db: Database, standing, priors: dict[str, dict], target_deg: float) -> list[dict]:

@@ -7,6 +7,7 @@ from datetime import timedelta
 from flask import Blueprint, g, url_for
 
 from .. import clock, jobs, settings
+from ..crop import worth_service as worth
 from ..cutting import service as cutting
 from ..land import service as land
 from ..survey import service as survey
@@ -56,11 +57,13 @@ def _from_plots(ripe, today) -> list[dict]:
     passing = [c for c, l in zip(codes, letters) if l == "P"]
     ending = [c for c in codes if plots.at[c, "lease_end"] and plots.at[c, "lease_end"] <= today + timedelta(days=LEASE_SOON_DAYS)]
     old = [c for c, l in zip(codes, letters) if l in "CM" and _days_since(ripe.meta["by_plot"][c]["last_visit"], today) > OLD_VISIT_DAYS]
+    round_ = [stop["code"] for stop in worth.morning(db())["stops"] if stop["code"] in plots.index]
     undated = [c for c in codes if not plots.at[c, "planted_on"]]
     return (_task("passing", url_for("ripeness.page", condition="P"), len(passing), names=_names(passing, plots))
             + _task("leases", url_for("land.page"), len(ending), names=_names(ending, plots), days=LEASE_SOON_DAYS)
             + _task("unvisited", url_for("ripeness.page", by="visit"), len(old), names=_names(old, plots), weeks=OLD_VISIT_DAYS // 7)
-            + _task("undated", url_for("land.page"), len(undated), names=_names(undated, plots)))
+            + _task("undated", url_for("land.page"), len(undated), names=_names(undated, plots))
+            + _task("visits", url_for("visits.page"), len(round_), names=_names(round_, plots)))
 
 
 def _days_since(day, today) -> int:

@@ -9,8 +9,8 @@ import { read } from "../db.js";
 import { stand } from "../sampling.js";
 import { interval } from "../strip.js";
 import { say } from "../words.js";
-import { sinceWords } from "./home.js";
-import { away, called } from "./plots.js";
+import { visitWords } from "./home.js";
+import { called } from "./plots.js";
 import { at20, surpriseWords } from "./reading.js";
 
 const NEXT = 3;
@@ -30,7 +30,6 @@ export async function done(id) {
   const now = round.prior && values.length ? stand(round.prior, values, pack().settings.enough_narrowing_deg) : null;
   const [first, ...others] = next(round.plot).slice(0, NEXT);
   const to = (one) => `#/plot/${encodeURIComponent(one.code)}`;
-  const about = (one) => [away(one.metres), sinceWords(one.last_visit)].filter(Boolean).join(", ");
   return {
     title: called(plot), back: "#/",
     body: [
@@ -38,8 +37,8 @@ export async function done(id) {
       now ? interval(now, plot.target_deg) : null,
       now?.surprise ? h("p", { class: "note warn" }, surpriseWords(now)) : null,
       now && !now.surprise ? h("p", null, now.more > 0 ? say("done.more", { n: now.more }) : say("done.enough")) : null,
-      first ? [h("h2", null, say("done.next")), h("a", { class: "act first", href: to(first), id: "next" }, h("span", null, called(first), h("small", { class: "aside" }, about(first))))] : null,
-      others.length ? h("ul", { class: "list" }, others.map((one) => line(to(one), called(one), about(one)))) : null,
+      first ? [h("h2", null, say("done.next")), h("a", { class: "act first", href: to(first), id: "next" }, h("span", null, called(first), h("small", { class: "aside" }, visitWords(first))))] : null,
+      others.length ? h("ul", { class: "list" }, others.map((one) => line(to(one), called(one), visitWords(one)))) : null,
       h("a", { class: "act plain", href: `#/count/${encodeURIComponent(round.plot)}` }, say("done.count")),
       h("a", { class: "act plain", href: "#/" }, say("done.home")),
     ],

@@ -5,7 +5,7 @@ import { byDistance, listen, standing, where } from "../ground.js";
 import * as outbox from "../outbox.js";
 import { pack } from "../pack.js";
 import { state } from "../state.js";
-import { figure, say, when } from "../words.js";
+import { figure, say, tongue, when } from "../words.js";
 import { cautionNote, orderLine, orderLines, orderList } from "./orders.js";
 import * as walks from "../walking.js";
 import { away, called, groundWords } from "./plots.js";
@@ -24,7 +24,14 @@ function visitList(limit) {
   const found = pack().visits.map((visit) => ({ ...visit, ...byDistance(pack().plots.filter((plot) => plot.code === visit.plot))[0] })).filter((visit) => visit.code);
   if (!found.length) return [];
   return [h("h2", null, say("home.visits")), h("ul", { class: "list" }, found.slice(0, limit).map((visit) =>
-    line(`#/plot/${encodeURIComponent(visit.code)}`, called(visit), [away(visit.metres), sinceWords(visit.last_visit)].filter(Boolean).join(", "))))];
+    line(`#/plot/${encodeURIComponent(visit.code)}`, visit.stop ? say("home.stop", { n: visit.stop, plot: called(visit) }) : called(visit), visitWords(visit))))];
+}
+
+/** Why the office wants it seen, what to do and for how long, how far and since when; an older pack has only the last two. */
+export function visitWords(visit) {
+  const wanted = visit.why ? visit : pack().visits.find((one) => one.plot === visit.code) ?? {};
+  const work = wanted.minutes ? say("home.visit_minutes", { work: say(`home.work.${wanted.work}`), n: wanted.minutes }) : "";
+  return [[work, away(visit.metres), sinceWords(visit.last_visit)].filter(Boolean).join(", "), wanted.why?.[tongue()]].filter(Boolean).join(". ");
 }
 
 /** "hace 11 semanas" or "sin lecturas". */
