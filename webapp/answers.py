@@ -86,6 +86,15 @@ def _load(db: sqlite_utils.Database, stage: str, key: str, made_at: str) -> Answ
     return found
 
 
+def forget(db: sqlite_utils.Database) -> None:
+    """Take every stored answer out of an estate's copy, and out of this process."""
+    with atomic(db):
+        db.execute("DELETE FROM answer")
+    with _guard:
+        for where in [w for w in _cache if w[0] == path_of(db)]:
+            del _cache[where]
+
+
 def bump(db: sqlite_utils.Database, domain: str) -> int:
     """Raise a domain's version counter (inside the caller's atomic block)."""
     db.execute("INSERT INTO version_count (domain, n) VALUES (?, 1) ON CONFLICT (domain) DO UPDATE SET n = n + 1", [domain])

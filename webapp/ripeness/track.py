@@ -56,6 +56,7 @@ def match(said: pd.DataFrame, came: pd.DataFrame) -> pd.DataFrame:
 
     Each outcome takes, horizon by horizon, the forecast whose week lies nearest; each forecast keeps its nearest outcome.
     """
+    said, came = (frame.assign(plot=frame["plot"].astype(object)) for frame in (said, came))
     parts = []
     for weeks in HORIZONS_WEEKS:
         ours = said[said["weeks"] == weeks].sort_values(["target", "plot"])

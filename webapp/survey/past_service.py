@@ -32,14 +32,15 @@ def past(db: Database) -> Iterator[Callable[[date], tuple[Database, list[str]]]]
         try:
             yield lambda day: (copy, _cut_back(copy, day, last_cut))
         finally:
-            forget(copy)
-            forget_tables(copy)
+            for let_go in (answers.forget, forget, forget_tables):
+                let_go(copy)
             copy.conn.close()
 
 
 def _cut_back(copy: Database, day: date, last_cut: dict[str, date]) -> list[str]:
     end = datetime.combine(day + timedelta(days=1), time(), clock.of(copy).zone)
     with atomic(copy):
+        answers.forget(copy)  # newer ones would push out what is answered under an older day
         store.freeze(copy, day.isoformat())
         store.drop_after(copy, intake.as_utc_text(end))
         stood = land_past.go_back(copy, day, last_cut)

@@ -1,0 +1,127 @@
+"""What was said of the plots' °Brix, held against the rounds that came."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+
+from .. import clock, settings
+from ..database import Database, atomic
+from ..land import service as land
+from ..survey import service as survey
+from ..weeks import monday_of, week_of
+from . import constants as k
+from . import curve, plain_rules, service, store
+from . import inputs_service as inputs
+from .track import HORIZONS_WEEKS, WINDOW_DAYS, Pairs, match
+
+LEAST_EARLIER, LEAST_SPAN_DAYS = 60, 365
+"""Visits, and days between the first and the last, from which a pooled curve of age and season can be fitted; before, that rule keeps to the practice curve."""
+NOTHING_SEEN_SD_DEG = float(k.LEVEL_SD_DEG)
+
+
+def mark(db: Database) -> str:
+    """Changes whenever something is said."""
+    return store.said_mark(db)
+
+
+def days(db: Database) -> list[dict]:
+    """Days on which something was said: {on_day, said_from, plots}."""
+    return store.said_days(db)
+
+
+def said_frame(rows: list[dict]) -> pd.DataFrame:
+    """Stored words as a table: plot, on_day, target (ordinals), weeks ahead, replayed, and the rest as stored."""
+    frame = pd.DataFrame(rows)
+    if not len(frame):
+        return pd.DataFrame(columns=["plot", "on_day", "target", "weeks", "replayed"])
+    mondays = {week: monday_of(week).toordinal() for week in set(frame["week"])}
+    spoken = {day: date.fromisoformat(day).toordinal() for day in set(frame["on_day"])}
+    on_day, monday = frame["on_day"].map(spoken).astype(np.int64), frame["week"].map(mondays).astype(np.int64)
+    return frame.assign(on_day=on_day, target=monday + 3, weeks=(monday - (on_day - (on_day + 6) % 7)) // 7, replayed=frame["said_from"] == "replayed")
+
+
+def until_week(db: Database) -> str:
+    """The last week whose outcome may already be there."""
+    return week_of(clock.of(db).today() + timedelta(days=WINDOW_DAYS))
+
+
+def cut_since(db: Database, pairs: pd.DataFrame) -> np.ndarray:
+    """[N] whether a selective pass came between what was said and what was seen: the plants left are not those spoken of."""
+    loads = survey.loads(db)
+    passes = {code: np.sort([d.toordinal() for d in part]) for code, part in loads[(loads["clearing"] != 1) & loads["day"].notna()].groupby("plot")["day"]}
+    none = np.zeros(0, int)
+    return np.array([np.searchsorted(passes.get(p, none), day, "right") > np.searchsorted(passes.get(p, none), on, "right") for p, on, day in zip(pairs["plot"], pairs["on_day"], pairs["day"])], bool)
+
+
+def pairs(db: Database) -> tuple[Pairs, int]:
+    """(pairs of said and seen °Brix of a round's mean, how many were left out because a pass came between)."""
+    said = said_frame(store.said(db, until_week(db)))
+    plots = sorted(set(land.plots(db).index))
+    seen = inputs.seen(db, plots)
+    at, m = np.nonzero(seen.mask)
+    came = pd.DataFrame({"plot": np.array(plots, object)[at], "day": seen.day[at, m].astype(np.int64), "seen": seen.mean[at, m], "n": seen.n[at, m], "known": seen.known[at, m]})
+    found = match(said, came)
+    between = cut_since(db, found)
+    found = found[~between].reset_index(drop=True)
+    if not len(found):
+        return _as_pairs(found, np.zeros(0), np.zeros(0), {}), int(between.sum())
+    fit = service.answer(db).meta["fit"]  # of words stored without the noise of a round: today's
+    noise = found["visit_sd_deg"].astype(float).fillna(fit["visit_deg"]) ** 2 + found["plant_sd_deg"].astype(float).fillna(fit["plant_deg"]) ** 2 / found["n"] + found["known"]
+    mean = found["mean_deg"] + found["rate_deg_week"].astype(float).fillna(0.0) * (found["day"] - found["target"]) / 7
+    return _as_pairs(found, mean.to_numpy(float), np.sqrt(found["sd_deg"] ** 2 + noise).to_numpy(float), _rules(db, found, came, plots, np.sqrt(noise).to_numpy(float))), int(between.sum())
+
+
+def _as_pairs(found: pd.DataFrame, mean: np.ndarray, sd: np.ndarray, rules: dict) -> Pairs:
+    columns = [found[name].to_numpy() if name in found else np.zeros(0) for name in ("plot", "on_day", "day", "weeks")]
+    return Pairs(columns[0], *(c.astype(np.int64) for c in columns[1:]), mean, sd, found["seen"].to_numpy(float) if len(found) else np.zeros(0), found["replayed"].to_numpy(bool) if len(found) else np.zeros(0, bool), rules)
+
+
+def _rules(db: Database, found: pd.DataFrame, came: pd.DataFrame, plots: list[str], noise: np.ndarray) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    """Plain rules' (mean, sd) for every pair, each made only of the rounds up to the day on which ours was said."""
+    peak = float(settings.load(db)["peak_age_months"])
+    planted_on = land.plots(db)["planted_on"]
+    usual = float(np.median([d.toordinal() for d in planted_on if d] or [clock.of(db).today().toordinal() - 48 * 30.4375]))
+    planted = np.array([planted_on[code].toordinal() if planted_on[code] else usual for code in plots])
+    where = {code: i for i, code in enumerate(plots)}
+    rounds = came.sort_values(["plot", "day"])
+    at, day, value = rounds["plot"].map(where).to_numpy(int), rounds["day"].to_numpy(float), rounds["seen"].to_numpy(float)
+    want, want_day = found["plot"].map(where).to_numpy(int), found["day"].to_numpy(float)
+    kind = np.array([HORIZONS_WEEKS.index(w) for w in found["weeks"]])
+    practice = lambda plot, when: curve.practice((when - planted[plot]) / 30.4375, peak) + curve.season(when) @ curve.season_practice()  # noqa: E731
+    out = {name: (np.zeros(len(found)), np.zeros(len(found))) for name in ("last", "practice", "pooled")}
+    for on_day in np.unique(found["on_day"]):
+        mine, early = np.flatnonzero(found["on_day"] == on_day), day <= on_day
+        for name, (mean, sd) in out.items():
+            if early.sum() < 2:
+                mean[mine], sd[mine] = practice(want[mine], want_day[mine]), NOTHING_SEEN_SD_DEG
+                continue
+            if name == "last":
+                base, ahead = np.zeros(early.sum()), np.zeros(len(mine))
+            elif name == "practice" or early.sum() < LEAST_EARLIER or np.ptp(day[early]) < LEAST_SPAN_DAYS:
+                base, ahead = practice(at[early], day[early]), practice(want[mine], want_day[mine])
+            else:
+                seen_at = (day[early] - planted[at[early]]) / 30.4375
+                age = lambda plot, when: np.clip((when - planted[plot]) / 30.4375, seen_at.min(), seen_at.max())  # noqa: E731, B023
+                beta = plain_rules.pooled_curve(seen_at, day[early], value[early])
+                base, ahead = (plain_rules.age_and_season(age(p, d), d) @ beta for p, d in ((at[early], day[early]), (want[mine], want_day[mine])))
+            mean[mine], sd[mine] = plain_rules.carried(plain_rules.Earlier(at[early], day[early], value[early], base), want[mine], ahead, kind[mine], len(plots))
+    return {name: (mean, np.maximum(sd, noise)) for name, (mean, sd) in out.items()}
+
+
+def say_again(db: Database, copy: Database, on_day: date) -> int:
+    """Fit the copy of a past day and keep what it says as made afterwards; how many words."""
+    service.fit(copy)
+    names = ("fit", "on_day", "plot", "week", "mean_deg", "sd_deg", "share", "chance", "rate_deg_week", "visit_sd_deg", "plant_sd_deg")
+    words = [tuple(row[name] for name in names) for row in store.said(copy, on_day=on_day.isoformat())]
+    with atomic(db):
+        store.keep_said(db, words, replayed=True)
+    return len(words)
+
+
+def forget_replayed(db: Database, but: list[str]) -> None:
+    """Words made afterwards on other days than these."""
+    with atomic(db):
+        store.drop_replayed(db, but)
