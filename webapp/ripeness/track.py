@@ -94,14 +94,14 @@ def _freedom(day: np.ndarray) -> int:
 
 
 def _t(freedom: int) -> float:
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
-    return float(t.ppf(0.975, max(freedom, 1)))
+    return float(stdtrit(max(freedom, 1), 0.975))
 
 
 def share_of(hits: np.ndarray, day: np.ndarray) -> dict[str, float]:
     """{value, low, high, n_effective}: a share with its exact (Clopper–Pearson) 95 % interval on as many pairs as the days leave."""
-    from scipy.stats import beta
+    from scipy.special import betaincinv
 
     n, p = len(hits), float(np.mean(hits))
     worth = float(n)
@@ -109,8 +109,8 @@ def share_of(hits: np.ndarray, day: np.ndarray) -> dict[str, float]:
     if between > 0 and 0 < p < 1 and len(np.unique(day)) > 1:
         worth = min(n, p * (1 - p) / between * (_t(n - 1) / _t(_freedom(day))) ** 2)
     k = p * worth
-    low = float(beta.ppf(0.025, k, worth - k + 1)) if k > 0 else 0.0
-    high = float(beta.ppf(0.975, k + 1, worth - k)) if k < worth else 1.0
+    low = float(betaincinv(k, worth - k + 1, 0.025)) if k > 0 else 0.0
+    high = float(betaincinv(k + 1, worth - k, 0.975)) if k < worth else 1.0
     return {"value": p, "low": low, "high": high, "n_effective": worth}
 
 
@@ -143,20 +143,21 @@ def _interval(mean: np.ndarray, sd: np.ndarray, seen: np.ndarray) -> np.ndarray:
 
 def places(p: Pairs) -> np.ndarray:
     """[N] where in its own forecast each outcome fell, 0…1 (probability integral transform); even when the forecasts are calibrated."""
-    from scipy.stats import norm
+    from scipy.special import ndtr
 
-    return norm.cdf((p.seen - p.mean) / p.sd)
+    return ndtr((p.seen - p.mean) / p.sd)
 
 
 def calibration(p: Pairs) -> dict | None:
     """Outcomes counted in bars of equal chance, and the range that chance alone leaves a bar (95 %, binomial); None when too few."""
-    from scipy.stats import binom
+    from scipy.special import bdtr
 
     if len(p) < LEAST_CALIBRATION:
         return None
     bars = 10 if len(p) >= 2 * LEAST_CALIBRATION else 5
     count = np.bincount(np.minimum((places(p) * bars).astype(int), bars - 1), minlength=bars)
-    low, high = (float(binom.ppf(q, len(p), 1 / bars)) for q in (0.025, 0.975))
+    chance = bdtr(np.arange(len(p) + 1), len(p), 1 / bars)
+    low, high = (float(np.searchsorted(chance, q)) for q in (0.025, 0.975))
     return {"bars": bars, "count": count.tolist(), "expected": len(p) / bars, "low": low, "high": high, "n": len(p), "shape": _shape(places(p), p.on_day)}
 
 
