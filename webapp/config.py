@@ -13,7 +13,7 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Setting:
-    """One setting. ``kind`` is number, whole, text, choice or yes_no; limits are inclusive."""
+    """One setting. ``kind`` is number, whole, text, choice or yes_no; limits are inclusive; ``form`` is what a text must look like."""
 
     name: str
     default: Any
@@ -25,6 +25,7 @@ class Setting:
     choices: tuple[str, ...] = ()
     assumption: bool = False
     source: str = ""
+    form: str = ""
 
 
 S = Setting
@@ -41,8 +42,8 @@ SETTINGS: tuple[Setting, ...] = (
     S("peak_age_months", 90.0, "months", "ripeness", low=48, high=168, assumption=True, source="practice curve of the ripening model; from memory"),
     S("loss_per_month", 0.015, "share per month past the peak", "ripeness", low=0, high=0.2, assumption=True, source="from memory: 1–2 % of mass and sugar a month"),
     S("loss_limit", 0.12, "share lost", "ripeness", low=0.005, high=0.5, assumption=True, source="common practice: 6 to 12 months at full ripeness, at the loss above"),
-    S("enough_narrowing_deg", 0.05, "°Bx", "ripeness", low=0.005, high=1, assumption=True, source="the user's limit: three more plants must narrow the plot mean by more than this"),
-    S("enough_rows_share", 0.05, "share of the mean", "tonnage", low=0.01, high=0.5, assumption=True, source="the user's limit: rows are counted until plants a row are known this closely at 95 %"),
+    S("enough_narrowing_deg", 0.05, "°Bx", "visits", low=0.005, high=1, assumption=True, source="the user's limit: three more plants must narrow the plot mean by more than this"),
+    S("enough_rows_share", 0.05, "share of the mean", "visits", low=0.01, high=0.5, assumption=True, source="the user's limit: rows are counted until plants a row are known this closely at 95 %"),
     # visits worth making
     S("visit_morning_minutes", 300, "min", "visits", "whole", low=30, high=720, assumption=True, source="common practice: from first light to the heat of noon"),
     S("visit_window_weight", 0.5, "weight 0…1 on the cutting window", "visits", low=0, high=1, assumption=True, source="the user's own: the rest weighs the tonnes of the next 26 weeks"),
@@ -66,7 +67,7 @@ SETTINGS: tuple[Setting, ...] = (
     # cutting
     S("need_t_week", 280.0, "t/week", "cutting", low=0, high=20000, assumption=True, source="the distillery's own figure"),
     S("need_high_t_week", 310.0, "t/week", "cutting", low=0, high=20000, assumption=True, source="the distillery's own figure"),
-    S("stop_weeks", "W52 W53 W01 W27", "ISO weeks", "cutting", "text", assumption=True, source="the distillery's calendar"),
+    S("stop_weeks", "W52 W53 W01 W27", "ISO weeks", "cutting", "text", assumption=True, source="the distillery's calendar", form=r"(W(0[1-9]|[1-4]\d|5[0-3])(\s+|$))*"),
     S("day_mass_per_person_t", 2.5, "t/person-day", "cutting", low=0.2, high=8, assumption=True, source="derived from press 2019, 2021: 2.0–3.7"),
     S("rain_work_factor", 0.8, "1", "cutting", low=0.2, high=1, assumption=True, source="from memory"),
     S("cutting_days_week", 6.0, "days/week", "cutting", low=1, high=7, assumption=True, source="common practice"),
@@ -112,7 +113,7 @@ SETTINGS: tuple[Setting, ...] = (
     S("clearing_age_years", 8.0, "years", "outlook", low=5, high=14, assumption=True, source="common practice: the third pass takes the rest, a year or so after the first"),
     S("cohort_log_sd", 0.15, "1", "outlook", low=0.01, high=0.6, assumption=True, source="from memory: luck of one year's planting as a whole, log scale"),
     S("offsets_per_mother_year", 2.0, "offsets per mother aged 2–4 a year", "outlook", low=0, high=8, assumption=True, source="from memory: 1–3"),
-    S("planting_season_ends", "07-31", "month-day", "outlook", "text", assumption=True, source="SAGARPA 2017: planted at the start of the rains"),
+    S("planting_season_ends", "07-31", "month-day", "outlook", "text", assumption=True, source="SAGARPA 2017: planted at the start of the rains", form=r"(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])"),
     S("trend_damping", 0.9, "1", "outlook", low=0.5, high=1, assumption=True, source="damped trends hold up better at long range (Makridakis et al.)"),
     S("growth_doubt", 0.02, "1/year", "outlook", low=0, high=0.2, assumption=True, source="the user's own: how far growth may differ from any path, one standard deviation"),
     S("case_grow", 0.05, "1/year", "outlook", low=0, high=0.5, assumption=True, source="the case of growing sales"),
@@ -123,6 +124,8 @@ SETTINGS: tuple[Setting, ...] = (
     S("horizon_years", 15, "years", "outlook", "whole", low=12, high=20, source="ripening time + longest ageing + 4"),
 )
 BY_NAME: dict[str, Setting] = {s.name: s for s in SETTINGS}
+IN_ORDER = (("near_share", "ripe_share_to_cut"), ("young_age_months", "peak_age_months"), ("need_t_week", "need_high_t_week"), ("blend_low", "blend_high"))
+"""Pairs of which the first should not exceed the second: said before saving, not refused (one of the two may be about to follow)."""
 
 
 def words_code(kind: str, text: str) -> str:

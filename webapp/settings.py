@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from typing import Any, Iterator
 
 import sqlite_utils
 
 from . import clock
-from .config import BY_NAME, SETTINGS, Setting
+from .config import BY_NAME, SETTINGS, Setting, words_code
 from .database import atomic
 from .problems import Problem
+from .sentences import Sentence
 
 
 class Settings(Mapping):
@@ -44,7 +46,10 @@ def defaults() -> Settings:
 def accepted(setting: Setting, value: Any) -> Any:
     """The value in its kind, or a Problem that names the setting and its limits."""
     if setting.kind == "text":
-        return str(value).strip()[:500]
+        text = str(value).strip()[:500]
+        if text and setting.form and not re.fullmatch(setting.form, text):
+            raise Problem("setting_form", where=setting.name, value=text, example=setting.default)
+        return text
     if setting.kind == "yes_no":
         return value in (True, 1, "1", "on", "yes", "si", "sí")
     if setting.kind == "choice":
@@ -56,7 +61,7 @@ def accepted(setting: Setting, value: Any) -> Any:
     except ValueError:
         raise Problem("setting_not_number", where=setting.name, value=str(value)) from None
     if not (setting.low is None or number >= setting.low) or not (setting.high is None or number <= setting.high) or number != number:
-        raise Problem("setting_out_of_range", where=setting.name, value=number, low=setting.low, high=setting.high, unit=setting.unit)
+        raise Problem("setting_out_of_range", where=setting.name, value=number, low=setting.low, high=setting.high, unit=Sentence(words_code("unit", setting.unit)) if setting.unit else "")
     return int(number) if setting.kind == "whole" else number
 
 

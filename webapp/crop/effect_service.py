@@ -9,6 +9,7 @@ import numpy as np
 
 from .. import settings
 from ..answers import Answer
+from ..config import SETTINGS
 from ..database import Database
 from ..ripeness import proposed_service as proposing
 from ..ripeness import service as ripeness
@@ -19,8 +20,8 @@ from ..tonnage import service as tonnage
 from . import service
 from .effect import WEEKS, Moved, Side, moved, totals
 
-TONNAGE = ("annual_mortality", "annual_mortality_sd", "pina_asymptote_kg", "pina_shape", "pina_rate_per_year", "pina_log_sd", "planting_density_ha")
 SUGAR = ("art_per_brix", "art_per_brix_sd")
+TONNAGE = (*(s.name for s in SETTINGS if s.group == "tonnage" and s.name not in SUGAR), "planting_density_ha")
 SAMPLING = ("enough_narrowing_deg", "enough_rows_share")
 FIT_AT_ONCE_PLOTS, DRAWN_PLOTS = 400, 1000
 """Up to so many plots a trial fit is made without asking (a few seconds), and tonnes are drawn jointly with their intervals."""

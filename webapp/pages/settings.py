@@ -1,39 +1,63 @@
-"""Every setting with its value, unit, source and whether it is still an assumption."""
+"""Every setting and constant on one page: value, unit, source, status, what the data say; a change shows its effect before it is saved."""
 
 from __future__ import annotations
 
 from flask import Blueprint, Response, g, redirect, request, url_for
 
 from .. import jobs, settings
-from ..config import SETTINGS
+from ..config import BY_NAME, SETTINGS
 from ..database import atomic
 from ..people import service as people
 from ..problems import Problem
 from .access import db, may
 from .layout import render, words
+from .settings_effect import Change, shown
+from .settings_known import beliefs, constants_of, figure, said_of
 
 bp = Blueprint("settings", __name__)
 GROUPS = ("ripeness", "visits", "tonnage", "cutting", "outlook", "estate")
 
 
 @bp.get("/settings")
-def page(problem: Problem | None = None, typed: dict | None = None) -> str:
+def page(problem: Problem | None = None, typed: dict | None = None, effect: dict | None = None) -> str:
     values = settings.load(db())
     assumed = sum(s.assumption and not values.changed(s.name) for s in SETTINGS)
-    groups = [(group, [{"setting": s, "value": values[s.name], "changed": values.changed(s.name), "history": settings.history(db(), s.name)} for s in SETTINGS if s.group == group])
-              for group in GROUPS]
-    return render("settings.html", title=words("pages.settings.title", n=assumed, of=sum(s.assumption for s in SETTINGS)), groups=groups,
-                  problem=problem, typed=typed or {}, can_change=may("change_settings"),
-                  saved=request.args.get("saved", type=int))
+    said = said_of(values)
+    groups = [(group, [_row(s, values, said) for s in SETTINGS if s.group == group], beliefs(group, values), constants_of(group)) for group in GROUPS]
+    title = effect["title"] if effect else words("pages.settings.title", n=assumed, of=sum(s.assumption for s in SETTINGS))
+    return render("settings.html", title=title, groups=groups, problem=problem, wrong=problem.where if problem and problem.where in BY_NAME else "", typed=typed or {}, effect=effect,
+                  can_change=may("change_settings"), version=values.version, figure=figure, saved=request.args.get("saved", type=int))
+
+
+def _row(s, values: settings.Settings, said: dict) -> dict:
+    """One setting as the page shows it; ``status`` says who put the value there."""
+    past = settings.history(db(), s.name)
+    status = "ours" if values.changed(s.name) else "back" if past else "assumption" if s.assumption else "default"
+    return {"setting": s, "value": values[s.name], "status": status, "who": past[0]["set_by"] if past else "", "day": past[0]["set_at"] if past else None,
+            "before": past[1]["value"].strip('"') if len(past) > 1 else s.default, "said": said.get(s.name)}
+
+
+@bp.post("/settings/preview")
+def preview() -> str | tuple[str, int]:
+    """What the typed values would change; nothing is stored, nothing is asked of the worker."""
+    typed = _typed()
+    try:
+        current = settings.load(db())
+        proposed = current.with_values(**typed)
+        changes = [Change(BY_NAME[name], current[name], proposed[name]) for name in typed if proposed[name] != current[name]]
+        return page(typed={name: proposed[name] for name in typed}, effect=shown(proposed, changes, trial_fit="trial_fit" in request.form))
+    except Problem as problem:
+        return page(problem, typed), problem.status
 
 
 @bp.post("/settings")
 def change() -> Response | tuple[str, int]:
-    names = {s.name for s in SETTINGS}
-    typed = {name: value for name, value in request.form.items() if name in names}
-    before = settings.load(db())
+    typed = _typed()
     try:
         with atomic(db()):
+            before = settings.load(db())
+            if request.form.get("version", str(before.version)) != str(before.version):
+                raise Problem("settings_moved", status=409)
             after = settings.change(db(), typed, g.person.name)
             changed = [name for name in typed if before[name] != after[name]]
             for name in changed:
@@ -43,3 +67,7 @@ def change() -> Response | tuple[str, int]:
     if changed:
         jobs.ask(db(), "estimates", g.person.name)
     return redirect(url_for("settings.page", saved=len(changed)), 303)
+
+
+def _typed() -> dict[str, str]:
+    return {name: value for name, value in request.form.items() if name in BY_NAME}
