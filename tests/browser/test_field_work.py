@@ -9,8 +9,8 @@ from datetime import timedelta
 import pytest
 
 from webapp import clock
+from webapp.crop import worth_service as worth
 from webapp.database import atomic
-from webapp.ripeness import service as ripeness
 from webapp.survey import service as survey
 from webapp.work import estimates
 
@@ -26,7 +26,7 @@ def fields_of(office, kind):
 
 def test_after_a_round_the_phone_says_what_it_said_and_where_to_go(office, page):
     estimates(office.db)
-    wanted = [visit["code"] for visit in ripeness.visits_worth(office.db, 12)]
+    wanted = [visit["code"] for visit in worth.listed(office.db, 12)]
     assert {"VS-02", "LA-03"} <= set(wanted), "the office wants the other two plots seen"
     hand.enrol(page, office)
     hand.start_round(page, office)

@@ -6,6 +6,8 @@ import click
 
 from .. import settings
 from ..cli import Edge
+from ..crop import worth_service as worth
+from ..database import Database
 from ..problems import Problem
 from ..ripeness import service
 from ..work import estimates
@@ -17,9 +19,12 @@ CODES = "TECMP"
 @click.option("--week", default=None, help="2027-W10")
 @click.option("--plot", default=None)
 @click.option("--refit", is_flag=True)
+@click.option("--visits", is_flag=True, help="Qué visitar primero / what to visit first.")
+@click.option("--from", "start", default=None, help="Con --visits: tabla de la que se sale / plot to start at.")
+@click.option("--minutes", type=click.FloatRange(30, 720), default=None, help="Con --visits: de una mañana / of a morning.")
 @click.option("--json", "as_json", is_flag=True)
 @click.pass_obj
-def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool, as_json: bool) -> None:
+def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool, visits: bool, start: str | None, minutes: float | None, as_json: bool) -> None:
     """Madurez por tabla y semana / ripeness by plot and week."""
     db = edge.open()
     found = service.answer(db)
@@ -29,6 +34,8 @@ def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool
         found, old = service.answer(db), False
     if old:
         click.echo(edge.words("commands.stale"), err=True)
+    if visits:
+        return _visits(edge, db, start, minutes, as_json)
     weeks = found.meta["weeks"]
     week = week or weeks[0]
     if week not in weeks:
@@ -56,3 +63,21 @@ def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool
 
         for sentence in rows[0]["why"]:
             click.echo(f"  {Sentence(**sentence).text(edge.language)}")
+
+
+VISITS_LISTED = 20
+
+
+def _visits(edge: Edge, db: Database, start: str | None, minutes: float | None, as_json: bool) -> None:
+    """The morning's round, then the other visits by what they clear up in an hour."""
+    found, rows = worth.morning(db, start, minutes), worth.visits_worth_making(db, VISITS_LISTED, start)
+    if as_json:
+        told = lambda row: {**row, "why": row["why"].text(edge.language)}  # noqa: E731
+        return edge.answer({"round": {**found, "stops": [told(stop) for stop in found["stops"]]}, "visits": [told(row) for row in rows]})
+    if found["stops"]:
+        edge.say("visits.head", n=len(found["stops"]), took=round(found["minutes"]), limit=round(found["limit_minutes"]), part=found["gain_part"])
+    edge.say("visits.columns")
+    there = {stop["code"] for stop in found["stops"]}
+    for n, row in [*enumerate(found["stops"], 1), *((None, row) for row in rows if row["code"] not in there)]:
+        shown = row["way_minutes"] + row["work_minutes"] if n else row["minutes"]
+        click.echo(f"{n or '':>3}  {row['code']:<9} {edge.words('visits.work.' + row['work']):<16} {shown:4.0f}   {row['gain_part_per_hour']:7.2%}  {row['why'].text(edge.language)}")
