@@ -18,7 +18,7 @@ from .sentences import LANGUAGES, say
 COMMANDS = {
     "demo": "estate", "serve": "estate", "init": "estate", "backup": "estate", "restore": "estate", "work": "estate",
     "plots": "plots", "records": "records", "sales": "sales", "people": "people",
-    "ripeness": "ripeness", "tonnage": "tonnage", "cutting": "cutting", "outlook": "outlook", "export": "export", "bench": "bench",
+    "ripeness": "ripeness", "track": "track", "tonnage": "tonnage", "cutting": "cutting", "outlook": "outlook", "export": "export", "bench": "bench",
 }
 
 

@@ -44,4 +44,11 @@ def outlook(db: Database, params: dict | None = None, progress: Progress = no_pr
     return {"key": service.make(db, progress)}
 
 
-KINDS = {"estimates": estimates, "cutting": cutting, "outlook": outlook}
+def replay(db: Database, params: dict | None = None, progress: Progress = no_progress) -> dict[str, Any]:
+    """Make what would have been said on past days, from the records of then."""
+    from .crop import track_service
+
+    return track_service.replay(db, progress)
+
+
+KINDS = {"estimates": estimates, "cutting": cutting, "outlook": outlook, "replay": replay}

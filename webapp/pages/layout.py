@@ -19,7 +19,7 @@ from .access import db, may
 MAIN = (("today", "today.page"), ("map", "map.page"), ("ripeness", "ripeness.page"), ("cutting", "cutting.page"),
         ("outlook", "outlook.page"), ("held", "held.page"))
 MORE = (("orders", "orders.page"), ("sales", "sales.page"), ("land", "land.page"), ("people", "people.page"),
-        ("settings", "settings.page"), ("method", "method.page"), ("trail", "trail.page"))
+        ("settings", "settings.page"), ("track", "track.page"), ("method", "method.page"), ("trail", "trail.page"))
 LANGUAGE_COOKIE = "language"
 
 

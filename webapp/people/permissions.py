@@ -96,6 +96,8 @@ ROUTES: dict[str, str] = {
     "sync.photo": "device",
     "sync.records": "device",
     "today.page": "see_orders",
+    "track.page": "see_field",
+    "track.replay": "change_settings",
     "trail.page": "see_trail",
     "work_state.state": "see_field",
     "work_state.stop": "make_plan",

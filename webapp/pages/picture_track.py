@@ -1,0 +1,23 @@
+"""Where outcomes fell inside their own forecasts: bars that stand level when the forecasts tell the truth."""
+
+from __future__ import annotations
+
+from .charts import Scale, line, picture, rect, text, ticks
+
+
+def calibration_bars(name: str, found: dict, words: dict[str, str]) -> str:
+    """SVG, 640 × 236: one bar for every equal slice of chance, the line they should reach, and the band that chance alone leaves them."""
+    left, right, top, foot = 46, 632, 14, 188
+    high = max(max(found["count"]), found["high"]) * 1.08
+    y, room = Scale(0, high, foot, top), (right - left) / found["bars"]
+    body = []
+    for tick in ticks(0, high, 4):
+        body += [line(left, y(tick), right, y(tick), "rule"), text(left - 8, y(tick) + 4, f"{tick:g}", "soft", "end")]
+    for i, count in enumerate(found["count"]):
+        body.append(rect(left + i * room + 3, y(count), room - 6, foot - y(count), "c2"))
+    body.append(rect(left, y(found["high"]), right - left, y(found["low"]) - y(found["high"]), "band2"))
+    body += [line(left, y(found["expected"]), right, y(found["expected"]), "need"), line(left, foot, right, foot, "ink")]
+    for i in range(found["bars"] + 1):
+        body.append(text(left + i * room, foot + 18, f"{100 * i / found['bars']:.0f}", "soft", "middle"))
+    body += [text(left, foot + 40, words["low"], "soft"), text(right, foot + 40, words["high"], "soft", "end"), text(right - 4, y(found["high"]) - 6, words["expected"], "halo", "end")]
+    return picture(name, 640, 236, words["title"], words["desc"], "".join(body), "strip wide-only")

@@ -1,0 +1,68 @@
+"""Track record: what was said, held against what came; and an honest count where there is too little to judge by."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Blueprint, Response, g, redirect, request, url_for
+
+from .. import jobs
+from ..crop import track_service as track
+from ..land import service as land
+from .access import db, may
+from .layout import render, words
+from .picture_track import calibration_bars
+
+bp = Blueprint("track", __name__)
+
+
+@bp.get("/track")
+def page() -> str:
+    only = request.args.get("from") == "said"
+    found = track.record(db(), only_said=only)
+    whole, job = found["brix"]["all"], next(iter(jobs.pending(db(), "replay")), None)
+    title = words("pages.track.title", share=100 * whole["cover80"]["value"]) if whole["enough"] else words("pages.track.title_few", n=whole["n"], needed=whole["needed"])
+    return render("track.html", title=title, found=found, whole=whole, verdict=_verdict(whole), best=_best(whole), only=only, job=job, names=land.plots(db())["name"].to_dict(),
+                  brix_rows=_rows(found["brix"]), mass_rows=_rows(found["mass"]), pictures={name: _picture(name, found[name]["calibration"]) for name in ("brix", "mass", "art")},
+                  can_replay=may("change_settings") and not job, n_replayable=len(track.replay_days(db())), replayed_days=sum(d["said_from"] == "replayed" for d in found["days"]),
+                  mass_percent=_percent(found["mass"]["all"]))
+
+
+@bp.post("/track/replay")
+def replay() -> Response:
+    jobs.ask(db(), "replay", g.person.name)
+    return redirect(url_for("track.page"), 303)
+
+
+def _rows(part: dict) -> list[tuple[str, dict]]:
+    """Horizons, then all together, each with its name."""
+    return [(words("pages.track.weeks", n=int(w)), judged) for w, judged in part["by_weeks"].items()] + [(words("pages.track.together"), part["all"])]
+
+
+def _verdict(judged: dict) -> str:
+    """In words: whether the 80 % intervals tell the truth as far as can be seen."""
+    if not judged["enough"]:
+        return ""
+    cover = judged["cover80"]
+    kind = "wide" if cover["low"] > 0.8 else "narrow" if cover["high"] < 0.8 else "true"
+    return words(f"pages.track.verdict_{kind}") + (" " + words("pages.track.few_days", n=judged["days"]) if judged["few_days"] else "")
+
+
+def _best(judged: dict) -> tuple[str, dict] | None:
+    """The plain rule hardest to beat."""
+    return min(judged["rules"].items(), key=lambda item: item[1]["crps"]) if judged["enough"] and judged["rules"] else None
+
+
+def _percent(judged: dict) -> dict[str, float] | None:
+    """Bias of a log as per cent."""
+    from math import exp
+
+    return {name: 100 * (exp(value) - 1) for name, value in judged["bias"].items()} if judged["enough"] else None
+
+
+def _picture(name: str, found: dict | None) -> str | None:
+    if found is None:
+        return None
+    said: dict[str, Any] = {"title": words("pages.track.picture"), "desc": words("pages.track.picture_desc", n=found["n"], low=found["low"], high=found["high"]),
+                            "low": words("pages.track.picture_low"), "high": words("pages.track.picture_high"), "expected": words("pages.track.picture_expected")}
+    return calibration_bars(f"even-{name}", found, said)
