@@ -76,7 +76,7 @@ def cohorts(db: Database):
     import pandas as pd
 
     frame = pd.DataFrame(store.cohorts(db), columns=["id", "plot", "kind", "planted_on", "plants", "note"])
-    frame["planted_on"] = [date.fromisoformat(d) if d else None for d in frame["planted_on"]]
+    frame["planted_on"] = [date.fromisoformat(d) if isinstance(d, str) and d else None for d in frame["planted_on"]]  # an empty date is NaN where others are text
     return frame
 
 

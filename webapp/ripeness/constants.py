@@ -38,6 +38,14 @@ AGE_SURE_MONTHS = Constant("uncertainty of a year the crew is sure of", 3.5, "mo
 AGE_UNSURE_MONTHS = Constant("uncertainty of a year the crew is not sure of", 9.0, "months", 0.0, "assumption", FROM_MEMORY)
 AGE_NONE_MONTHS = Constant("uncertainty of an age nobody noted", 24.0, "months", 0.0, "assumption: as its zone's plots, two years either way", FROM_MEMORY)
 
+EYE_SD = Constant("error of the eye that picks the ripest plants, of the plants' own sd", 0.5, "1", 0.0, "assumption: about 1 °Bx beside 2 °Bx between plants", FROM_MEMORY)
+FROST_SD_DEG = Constant("what a frost may have moved of the sugar of the plants it left", 1.0, "°Bx", 0.0, "assumption; cold is said to hurry ripeness with less sugar (press, 2010), no size published", FROM_MEMORY)
+FIRE_SD_DEG = Constant("what a fire may have moved of the sugar of the plants it left", 1.5, "°Bx", 0.0, "assumption", FROM_MEMORY)
+HAIL_SD_DEG = Constant("what hail may have moved of the sugar of the plants it left", 0.5, "°Bx", 0.0, "assumption", FROM_MEMORY)
+PRUNING_SD_DEG = Constant("what pruning leaves may have moved of a plot's sugar", 0.5, "°Bx", 0.0, "assumption; no size published", FROM_MEMORY)
+MOST_JUMPS = 6
+"""Events of one plot whose mark on its sugar is followed."""
+
 VISIT_PLANTS = Constant("plants of one more visit", 12, "plants", 0.0, "10 to 15 plants buy most at common visit costs (variance formula of one visit)", DERIVED)
 DOUBT_DRAWS = 16
 """Antithetic draws over the standard deviations, to widen the intervals by what is not known of them."""

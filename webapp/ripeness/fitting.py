@@ -34,7 +34,7 @@ def fit_estate(visits: Visits, land: Land, peak_months: float, today: float, sam
         plain, data = _settle(visits, land, peak_months, today, start, ROUNDS)
         return replace(plain, widen=_wider(plain, data, visits, land), inflation=_inflation(plain, visits, land, today)) if widened else plain
     some = np.sort(np.random.default_rng(7).choice(visited, sample, replace=False))
-    seen, ground = visits.of(some), Land(land.planted[some], land.age_sd[some], land.zone[some], land.zones)
+    seen, ground = visits.of(some), land.of(some)
     part, _ = _settle(seen, ground, peak_months, today, start, ROUNDS)
     plain, _ = _settle(visits, land, peak_months, today, part.sds, 2, begin=part)
     return replace(plain, converged=part.converged, inflation=_inflation(part, seen, ground, today) if widened else plain.inflation)
@@ -59,7 +59,7 @@ def _settle(visits: Visits, land: Land, peak_months: float, today: float, sds: n
         y, X, z = ripening.rows(visits, land, about + zone_about[land.zone], slope_theta, peak_months, along)
         blocks = ripening.blocks(visits, land, z, steeper)
         data = Grouped(y, X, visits.mask, blocks, np.where(visits.mask, visits.known, 1.0), omega, pooled, (COMPONENTS.index("plant"), freedom, squares),
-                       tuple(k.SD_PRIORS[n] for n in COMPONENTS), blocks[1] * land.age_sd[:, None, None] ** 2)  # an uncertain age acts like a pace of known size
+                       tuple(k.SD_PRIORS[n] for n in COMPONENTS), ripening.known_block(visits, land, z))
         solution = solve(data, sds) if begin else fit(data, sds, relative=1e-12, gradient=0.01 if last else 1.0)
         sds = sds if begin else np.maximum(solution.sds, 1e-3)
         if not last:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -11,13 +12,13 @@ from ..database import Database
 from ..land import service as land
 from ..survey import service as survey
 from . import constants as k
-from . import ripening, visits
+from . import picked, ripening, stand_service, visits
 
 DEFAULT_AGE_MONTHS = 48.0
 
 
 def ground(db: Database, today: date) -> tuple[list[str], ripening.Land, list[str], Any]:
-    """Standing plots in order of code, their ages with uncertainty, and how each age is known."""
+    """Standing plots in order of code, their ages with uncertainty and what stands in them, and how each age is known."""
     frame = land.plots(db)
     frame = frame[frame["status"] == "standing"].sort_index()
     plots = list(frame.index)
@@ -38,12 +39,20 @@ def ground(db: Database, today: date) -> tuple[list[str], ripening.Land, list[st
         else:
             planted[i], sd[i], how = by_zone.get(frame.at[code, "zone"], default), float(k.AGE_NONE_MONTHS), [*how, "unknown"]
     zone = np.array([zones.index(z) if z in zones else 0 for z in frame["zone"]], int)
-    return plots, ripening.Land(planted, sd, zone, zones), how, frame
+    return plots, stand_service.told(db, plots, ripening.Land(planted, sd, zone, zones), how, frame, today), how, frame
 
 
-def seen(db: Database, plots: list[str], readings: Any = None) -> visits.Visits:
-    """Visits of the listed plots, from the readings in force (or from a table like theirs)."""
+def seen(db: Database, plots: list[str], ground: ripening.Land | None = None, plants_sd_deg: float | None = None, readings: Any = None) -> visits.Visits:
+    """Visits of the listed plots, from the readings in force (or from a table like theirs).
+
+    With ``ground`` as the uncut plots would have read: after a selective pass the plants left read lower, which is given back
+    by ``picked.shift`` in sds of plants within a visit (``plants_sd_deg``; None: as these visits say themselves).
+    """
     r = survey.readings(db) if readings is None else readings
     r = r[r["plot"].isin(plots)]
     group = r["round"].where(r["round"].notna(), r["day"].astype(str))
-    return visits.gather(plots, r["plot"].to_numpy(), group.to_numpy(), np.array([d.toordinal() for d in r["day"]], int), r["brix20_deg"].to_numpy(float), r["brix20_sd_deg"].to_numpy(float))
+    found = visits.gather(plots, r["plot"].to_numpy(), group.to_numpy(), np.array([d.toordinal() for d in r["day"]], int), r["brix20_deg"].to_numpy(float), r["brix20_sd_deg"].to_numpy(float))
+    if ground is None or ground.picked is None or not ground.picked.pass_day.size:
+        return found
+    lower = picked.shift(ground.picked.taken(found.day)) * (visits.scatter_deg(found) if plants_sd_deg is None else plants_sd_deg)
+    return replace(found, mean=np.where(found.mask, found.mean - lower, 0.0))

@@ -41,7 +41,7 @@ def closed_form(db: Database, proposed: settings.Settings) -> Answer:
     for start in range(0, max(len(plots), 1), service.PLOTS_AT_ONCE):
         at = np.arange(start, min(start + service.PLOTS_AT_ONCE, len(plots)))
         some, land_of, seen_of = ripening.part(model, ground, seen, at)
-        arrays = service._curves(some, ripening.ahead(some, ripening.posterior(some, seen_of, land_of, some.about), days), lim)
+        arrays = service._curves(some, ripening.ahead(some, ripening.posterior(some, seen_of, land_of, some.about), days), lim, land_of)
         for i, window in zip(at, readiness.windows(arrays["share"], arrays["keep_share"], lim)):
             windows[plots[i]] = [weeks[window[0]], weeks[window[1]] if window[1] is not None else None] if window else None
         parts.append({name: value.astype(np.float32) if value.dtype == np.float64 else value for name, value in arrays.items()})

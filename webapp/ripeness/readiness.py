@@ -6,6 +6,7 @@ All from the same mean and sd, so no page can follow another rule.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Callable
 
 import numpy as np
 
@@ -29,21 +30,24 @@ class Limits:
     loss_limit: float
 
 
-def plants_above(distance: np.ndarray, residuals: np.ndarray) -> np.ndarray:
+def plants_above(distance: np.ndarray, residuals: np.ndarray, weights: np.ndarray | None = None) -> np.ndarray:
     """Share of plants whose standardised residual exceeds ``distance`` = (target − mean)/σ_plant.
 
-    The pooled empirical distribution, a little smoothed between its points; 0…1 and falling.
+    The pooled empirical distribution, a little smoothed between its points; 0…1 and falling. With ``weights`` (sum 1)
+    the residuals must be sorted.
     """
-    points = np.sort(residuals)
-    level = 1 - (np.arange(len(points)) + 0.5) / len(points)
+    points = np.sort(residuals) if weights is None else residuals
+    level = 1 - ((np.arange(len(points)) + 0.5) / len(points) if weights is None else np.cumsum(weights) - weights / 2)
     below, above = points[0] - 0.75, points[-1] + 0.75
     return np.interp(distance, np.concatenate([[below], points, [above]]), np.concatenate([[1.0], level, [0.0]]))
 
 
-def share(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray | float, residuals: np.ndarray, target: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def share(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray | float, residuals: np.ndarray, target: float,
+          above: Callable[[np.ndarray, np.ndarray], np.ndarray] = plants_above) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(expected share, low, high at 80 %) of ripe plants; arrays of one shape, °Bx.
 
-    The expectation integrates over the mean's posterior at equally likely quantiles.
+    The expectation integrates over the mean's posterior at equally likely quantiles. ``above`` gives the share of plants
+    beyond a distance (another one where passes have taken the ripest: ``picked.above``, then ``mean`` is the uncut plot's).
     """
     from scipy.stats import norm
 
@@ -52,8 +56,8 @@ def share(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray | float, residu
     plant = np.maximum(plant_sd, 0.05)
     total = np.zeros(mean.shape)
     for step in steps:
-        total += plants_above((target - mean - step * sd) / plant, residuals)
-    low, high = (plants_above((target - mean - s * sd) / plant, residuals) for s in (-Z80, Z80))
+        total += above((target - mean - step * sd) / plant, residuals)
+    low, high = (above((target - mean - s * sd) / plant, residuals) for s in (-Z80, Z80))
     expected = total / NODES
     return expected, np.minimum(low, expected), np.maximum(high, expected)
 

@@ -16,7 +16,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from . import constants as k
-from . import curve, shock, spread
+from . import curve, jumps, shock, spread
+from .picked import Picked, nothing
 from .terms import Halves, design, halves, slope_at
 from .visits import PADDED, Visits
 
@@ -27,12 +28,29 @@ DAYS_PER_MONTH = 30.4375
 
 @dataclass(frozen=True)
 class Land:
-    """What the model needs of each plot: [P] planting day ordinal, its sd in months, zone index; zone names."""
+    """What the model needs of each plot: [P] planting day ordinal (mean of its plants), its sd in months, zone index; zone names.
+
+    ``age_spread`` [P] sd of the ages of one plot's plants, months (generations of replanted gaps). ``jump_day`` ordinal and
+    ``jump_var`` °Bx² [P, K]: events that may have moved the plot's level for good (frost, pruned leaves); see ``jumps``.
+    ``picked`` what passes took and which capones are ready; the model itself speaks of the plot as if uncut.
+    """
 
     planted: np.ndarray
     age_sd: np.ndarray
     zone: np.ndarray
     zones: tuple[str, ...]
+    age_spread: np.ndarray | None = None
+    jump_day: np.ndarray | None = None
+    jump_var: np.ndarray | None = None
+    picked: Picked | None = None
+
+    def of(self, at: np.ndarray) -> "Land":
+        """The same of the plots at these places."""
+        own = {name: None if getattr(self, name) is None else getattr(self, name)[at] for name in LAND_ARRAYS}
+        return replace(self, **own, picked=None if self.picked is None else self.picked.of(at))
+
+
+LAND_ARRAYS = ("planted", "age_sd", "zone", "age_spread", "jump_day", "jump_var")
 
 
 @dataclass(frozen=True)
@@ -79,20 +97,32 @@ def blocks(visits: Visits, land: Land, z: np.ndarray, spread_slope: float) -> tu
     return (both, z[:, :, None] * z[:, None, :], both * np.exp(-gap / float(k.DRIFT_WEEKS)), eye * m[:, :, None], eye * per_plant[:, :, None])
 
 
+def known_block(visits: Visits, land: Land, z: np.ndarray) -> np.ndarray:
+    """[P, M, M] covariance known beforehand: an uncertain age acts like a pace of known size; events move the level."""
+    both = (visits.mask[:, :, None] & visits.mask[:, None, :]).astype(float)
+    return land.age_sd[:, None, None] ** 2 * z[:, :, None] * z[:, None, :] + both * jumps.between(land.jump_day, land.jump_var, visits.day, visits.day)
+
+
 def ages(visits: Visits, land: Land) -> np.ndarray:
     """[P, M] months at each visit as the land says."""
     return (visits.day - land.planted[:, None]) / DAYS_PER_MONTH
 
 
 def plant_sd(f: Fit, age_months: np.ndarray) -> np.ndarray:
-    """Sd of plants within a plot at an age, °Bx."""
+    """Sd of plants of one age within a plot, °Bx."""
     return np.maximum(f.sd("plant"), LEAST_PLANT_SD_DEG) * np.sqrt(spread.relative(age_months, f.spread_slope))
+
+
+def plants_sd(f: Fit, out: "Outlook", land: Land) -> np.ndarray:
+    """[P, T] sd of a plot's plants, °Bx, its generations' ages counted: √(σ² + (sd of ages · f′)²)."""
+    one = plant_sd(f, out.age)
+    return one if land.age_spread is None else np.hypot(one, land.age_spread[:, None] * out.z)
 
 
 def part(f: Fit, land: Land, visits: Visits, at: np.ndarray) -> tuple[Fit, Land, Visits]:
     """The same of some plots only; the plants' residuals stay behind (a fit holds their shape)."""
     none = np.zeros(0, int)
-    return (replace(f, about=f.about[at], widen=f.widen[at]), Land(land.planted[at], land.age_sd[at], land.zone[at], land.zones),
+    return (replace(f, about=f.about[at], widen=f.widen[at]), land.of(at),
             replace(visits, **{name: getattr(visits, name)[at] for name in PADDED}, residuals=np.zeros(0), residual_plot=none, residual_day=none))
 
 
@@ -119,7 +149,7 @@ def posterior(f: Fit, visits: Visits, land: Land, about: np.ndarray) -> Posterio
     V = np.einsum("nm,mk->nmk", np.where(visits.mask, visits.known, 1.0), np.eye(visits.mask.shape[1]))
     for sd, block in zip(f.sds, blocks(visits, land, z, f.spread_slope)):
         V = V + sd**2 * block
-    V = V + land.age_sd[:, None, None] ** 2 * z[:, :, None] * z[:, None, :]
+    V = V + known_block(visits, land, z)
     V = V + 1e-9 * np.eye(visits.mask.shape[1])
     W = np.linalg.inv(V)
     T = W @ X
@@ -129,7 +159,7 @@ def posterior(f: Fit, visits: Visits, land: Land, about: np.ndarray) -> Posterio
 
 @dataclass(frozen=True)
 class Outlook:
-    """At T days: [P, T] mean and variance of the plot mean; pieces for joint draws."""
+    """At T days: [P, T] mean and variance of the plot mean as if uncut; pieces for joint draws; what was picked."""
 
     mean: np.ndarray
     var: np.ndarray
@@ -139,6 +169,8 @@ class Outlook:
     days: np.ndarray
     age: np.ndarray      # [P, T] effective months (with the part of the pace it is linearised about)
     wider: np.ndarray    # [P, T] factor on the sd, already in ``var``
+    taken: np.ndarray    # [P, T] share of the plants gone as the ripest
+    ready: np.ndarray    # [P, T] share of the standing plants that are capones and ready
 
     def along(self, v: np.ndarray) -> np.ndarray:
         """[P, T] X·v, for one v [p] or one a plot [P, p]."""
@@ -159,17 +191,19 @@ def ahead(f: Fit, post: Posterior, days: np.ndarray) -> Outlook:
     z = slope_at(age, f.slope_theta, zones, f.peak_months, land.age_sd)
     c = z[:, :, None] * (post.pace_var[:, None] * post.z)[:, None, :] + f.sd("level") ** 2
     c += f.sd("drift") ** 2 * np.exp(np.abs(days[None, :, None] - visits.day[:, None, :]) / (-7.0 * float(k.DRIFT_WEEKS)))
+    c += jumps.between(land.jump_day, land.jump_var, days[None, :], visits.day)
     c *= visits.mask[:, None, :]
     rows_ahead = halves(age, days, land.zone, zones, z, f.peak_months, f.past)
     seen = len(f.theta) - shock.beyond(f.past, float(visits.day.max(initial=f.past[-1])))  # knots beyond every visit weigh nothing
     TC = post.T[..., :seen] @ f.cov[:seen]
     mean = curve.practice(age, f.peak_months) + curve.season(days) @ curve.season_practice() - post.about[:, None] * z + (c @ post.q[:, :, None])[:, :, 0]
-    var = f.sd("level") ** 2 + post.pace_var[:, None] * z**2 + f.sd("drift") ** 2 + ((c @ (TC[..., :seen] @ post.T[..., :seen].transpose(0, 2, 1) - post.W)) * c).sum(axis=2)
+    var = f.sd("level") ** 2 + post.pace_var[:, None] * z**2 + f.sd("drift") ** 2 + jumps.since(land.jump_day, land.jump_var, days[None, :]) + ((c @ (TC[..., :seen] @ post.T[..., :seen].transpose(0, 2, 1) - post.W)) * c).sum(axis=2)
     for part in rows_ahead:
         mean[part.plots] += part.along(f.theta)
         var[part.plots] += part.spread(f.cov) - 2 * (c[part.plots] * part.leaning(TC[part.plots])).sum(axis=2)
     wider = np.array([np.interp(days, f.widen_days, row) for row in f.widen]).reshape(mean.shape) * np.sqrt(inflation(f, days))
-    return Outlook(mean, np.maximum(var, 1e-6) * wider**2, rows_ahead, c, z, days, age, wider)
+    stand = land.picked or nothing(len(age))
+    return Outlook(mean, np.maximum(var, 1e-6) * wider**2, rows_ahead, c, z, days, age, wider, stand.taken(days[None, :]), stand.ready(days[None, :]))
 
 
 def shared(f: Fit, post: Posterior, out: Outlook, at: np.ndarray) -> np.ndarray:
@@ -200,6 +234,7 @@ def after_one_visit(f: Fit, post: Posterior, out: Outlook, n: int) -> np.ndarray
     lean = (out.c[:, :1] @ post.W)[:, 0]
     first = _first(f, post, out) @ f.cov  # d′C of the first day, which every other day leans on
     C = (f.sd("level") ** 2 + post.pace_var[:, None] * out.z * out.z[:, :1] + f.sd("drift") ** 2 * np.exp(-gap / float(k.DRIFT_WEEKS))
+         + jumps.between(post.land.jump_day, post.land.jump_var, out.days[None, :1], out.days[None, :])[:, 0]
          + out.along(first) - (out.c @ (lean + (post.T @ first[:, :, None])[:, :, 0])[:, :, None])[:, :, 0])
     plain = out.var / out.wider**2  # as the closed form would really move; widened again like every answer
     return out.wider * np.sqrt(np.maximum(plain - C**2 / (plain[:, :1] + visit_noise(f, out.age[:, :1], n)), 1e-6))
@@ -216,7 +251,7 @@ def before_visits(f: Fit, post: Posterior, out: Outlook) -> np.ndarray:
     The estate's coefficients without them by a downdate: A₋ᵢ⁻¹ = A⁻¹ + A⁻¹X′(V − XA⁻¹X′)⁻¹XA⁻¹.
     """
     x = _first(f, post, out) + (out.c[:, :1] @ post.T)[:, 0]
-    own = f.sd("level") ** 2 + post.pace_var * out.z[:, 0] ** 2 + f.sd("drift") ** 2
+    own = f.sd("level") ** 2 + post.pace_var * out.z[:, 0] ** 2 + f.sd("drift") ** 2 + jumps.since(post.land.jump_day, post.land.jump_var, out.days[None, :1])[:, 0]
     XA = post.X @ f.cov
     left = post.V - XA @ post.X.transpose(0, 2, 1)
     along = (XA @ x[:, :, None])[:, :, 0]
@@ -235,8 +270,8 @@ def draws(f: Fit, post: Posterior, out: Outlook, n: int, seed: int) -> np.ndarra
     drift = f.sd("drift") ** 2 * np.exp(-gap / float(k.DRIFT_WEEKS))
     own = np.random.default_rng([seed, 2])
     for p in range(P):  # one [T, T] factor at a time keeps memory flat
-        z = out.z[p]
-        K = f.sd("level") ** 2 + post.pace_var[p] * np.outer(z, z) + drift - out.c[p] @ post.W[p] @ out.c[p].T
+        z, moved = out.z[p], jumps.between(post.land.jump_day, post.land.jump_var, out.days[None], out.days[None], p)
+        K = f.sd("level") ** 2 + post.pace_var[p] * np.outer(z, z) + drift + moved - out.c[p] @ post.W[p] @ out.c[p].T
         values, vectors = np.linalg.eigh(K)
         keep = values > 1e-8 * max(values[-1], 1e-12)
         factor = (vectors[:, keep] * np.sqrt(values[keep])).astype(np.float32)

@@ -18,7 +18,7 @@ from ..solver import Progress, no_progress
 from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
 from . import constants as k
-from . import curve, fitting, growth, readiness, ripening, store, terms, visits, why
+from . import curve, fitting, growth, picked, readiness, ripening, store, terms, visits, why
 from . import inputs_service as inputs
 from .readiness import Z80, Z95, Limits
 
@@ -59,7 +59,7 @@ def reckon(db: Database, lim: Limits, progress: Progress = no_progress) -> tuple
     """(meta, arrays) of an answer under these limits, from the records as they are; nothing is stored."""
     today = clock.of(db).today()
     plots, ground, how, frame = inputs.ground(db, today)
-    seen = inputs.seen(db, plots)
+    seen = inputs.seen(db, plots, ground)
     progress(0.1, "work.ripeness")
     if plots:
         model = fitting.fit_estate(seen, ground, lim.peak_age_months, float(today.toordinal()))
@@ -77,7 +77,7 @@ def fit_only(db: Database) -> ripening.Fit:
     """The fit alone, from the records as they are, nothing stored (for measuring)."""
     today = clock.of(db).today()
     plots, ground, _, _ = inputs.ground(db, today)
-    return fitting.fit_estate(inputs.seen(db, plots), ground, limits(db).peak_age_months, float(today.toordinal()))
+    return fitting.fit_estate(inputs.seen(db, plots, ground), ground, limits(db).peak_age_months, float(today.toordinal()))
 
 
 def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: list[str], frame: Any, seen: visits.Visits, lim: Limits, today: date) -> tuple[dict, dict]:
@@ -88,17 +88,18 @@ def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: l
         some, land_of, seen_of = ripening.part(model, ground, seen, at)
         post = ripening.posterior(some, seen_of, land_of, some.about)
         out = ripening.ahead(some, post, np.array([monday_of(w).toordinal() + 3 for w in weeks], float))
-        arrays = _curves(some, out, lim) | {"sd_after_visit_deg": ripening.after_one_visit(some, post, out, int(float(k.VISIT_PLANTS)))}
+        arrays = _curves(some, out, lim, land_of) | {"sd_after_visit_deg": ripening.after_one_visit(some, post, out, int(float(k.VISIT_PLANTS)))}
         before, pace = ripening.before_visits(some, post, out), ripening.pace_months(some, post)
         by_plot |= {plots[i]: _about(j, plots[i], some, out, pace, before, land_of, how[i], frame, seen_of, arrays, lim, weeks, today) for j, i in enumerate(at)}
         parts.append({name: value.astype(np.float32) if value.dtype == np.float64 else value for name, value in arrays.items()})
     arrays = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     stored = {f"fit_{name}": np.asarray(value, float) for name, value in vars(model).items()}
     stored |= {f"visit_{name}": getattr(seen, name) for name in visits.PADDED}
-    stored |= {f"land_{name}": getattr(ground, name) for name in ("planted", "age_sd", "zone")}
+    stored |= {f"land_{name}": getattr(ground, name) for name in ripening.LAND_ARRAYS if getattr(ground, name) is not None}
+    stored |= {f"picked_{name}": getattr(ground.picked, name) for name in picked.ARRAYS} if ground.picked else {}
     meta = {"plots": plots, "weeks": weeks, "today": today.isoformat(), "zones": list(ground.zones), "converged": model.converged,
             "fit": {f"{name}_{'months' if 'pace' in name else 'deg'}": float(model.sd(name)) for name in ripening.COMPONENTS}, "by_plot": by_plot, "oldest_months": model.oldest_months, "limits": asdict(lim),
-            "n_readings": int(seen.n.sum()), "n_visits": int(seen.mask.sum())}
+            "plants_sd_deg": visits.scatter_deg(seen), "n_readings": int(seen.n.sum()), "n_visits": int(seen.mask.sum())}
     return meta, arrays | stored
 
 
@@ -117,13 +118,15 @@ def _plain(model: ripening.Fit, ground: ripening.Land, seen: visits.Visits) -> d
     return {"top_brix_deg": float(grown.b[0]), "half_age_months": float(grown.b[1] / grown.b[2]), "gap_deg": float(np.abs(ours - grown.at(grid)).mean()), "visits": int(at.sum())}
 
 
-def _curves(model: ripening.Fit, out: ripening.Outlook, lim: Limits) -> dict[str, np.ndarray]:
+def _curves(model: ripening.Fit, out: ripening.Outlook, lim: Limits, land_of: ripening.Land) -> dict[str, np.ndarray]:
+    """What is asked of the standing plants: passes took the ripest, and capones that are ready count as ripe."""
     sd = np.sqrt(out.var)
-    plant = ripening.plant_sd(model, out.age)
-    share, low, high = readiness.share(out.mean, sd, plant, model.residuals, lim.target_brix_deg)
+    plant = ripening.plants_sd(model, out, land_of)
+    mean = out.mean + plant * picked.shift(out.taken)
+    share, low, high = picked.share_of_standing(mean, sd, plant, model.residuals, lim.target_brix_deg, out.taken, out.ready)
     keep = readiness.keep_share(out.age, lim)
-    return {"mean_deg": out.mean, "sd_deg": sd, "lo80": out.mean - Z80 * sd, "hi80": out.mean + Z80 * sd, "lo95": out.mean - Z95 * sd, "hi95": out.mean + Z95 * sd,
-            "share": share, "share_lo": low, "share_hi": high, "chance": readiness.chance(out.mean, sd, lim.target_brix_deg), "keep_share": keep, "plant_sd_deg": plant,
+    return {"mean_deg": mean, "sd_deg": sd, "lo80": mean - Z80 * sd, "hi80": mean + Z80 * sd, "lo95": mean - Z95 * sd, "hi95": mean + Z95 * sd,
+            "share": share, "share_lo": low, "share_hi": high, "chance": readiness.chance(mean, sd, lim.target_brix_deg), "keep_share": keep, "plant_sd_deg": plant, "taken": out.taken, "ready": out.ready,
             "condition": readiness.condition(share, keep, out.age, lim)}
 
 
@@ -175,7 +178,9 @@ def model_of(a: Answer) -> tuple[ripening.Fit, ripening.Land, visits.Visits]:
     stored = {name[4:]: value for name, value in a.arrays.items() if name.startswith("fit_")}
     numbers = {name: float(stored[name]) for name in ("oldest_months", "peak_months", "spread_slope")}
     model = ripening.Fit(**{**stored, **numbers, "converged": bool(stored["converged"])})
-    ground = ripening.Land(a.arrays["land_planted"], a.arrays["land_age_sd"], a.arrays["land_zone"], tuple(a.meta["zones"]))
+    own = {name: a.arrays.get(f"land_{name}") for name in ripening.LAND_ARRAYS}
+    stand = picked.Picked(*(a.arrays[f"picked_{name}"] for name in picked.ARRAYS)) if f"picked_{picked.ARRAYS[0]}" in a.arrays else None
+    ground = ripening.Land(**own, zones=tuple(a.meta["zones"]), picked=stand)
     seen = visits.Visits(**{name: a.arrays[f"visit_{name}"] for name in visits.PADDED}, residuals=np.zeros(0), residual_plot=np.zeros(0, int), residual_day=np.zeros(0))
     return model, ground, seen
 
@@ -188,13 +193,13 @@ def _one(db: Database, a: Answer, code: str, readings: Any = None) -> tuple[ripe
         raise Problem("plot_not_standing", where=code, status=404)
     i, zones = plots.index(code), a.meta["zones"]
     name = frame.at[code, "zone"] or ""
-    one = ripening.Land(now.planted[i: i + 1], now.age_sd[i: i + 1], np.array([zones.index(name) if name in zones else 0]), tuple(zones))
+    one = replace(now.of(np.array([i])), zone=np.array([zones.index(name) if name in zones else 0]), zones=tuple(zones))
     if code in a.meta["plots"]:
         at = a.meta["plots"].index(code)
         about, widen = model.about[at: at + 1], model.widen[at: at + 1]
     else:  # came after the fit: on the estate's curve, as wide as the widest of those fitted
         about, widen = np.zeros(1), model.widen.max(axis=0, keepdims=True, initial=1.0)
-    return replace(model, about=about, widen=widen), one, [how[i]], frame, inputs.seen(db, [code], readings)
+    return replace(model, about=about, widen=widen), one, [how[i]], frame, inputs.seen(db, [code], one, a.meta.get("plants_sd_deg"), readings)
 
 
 def plot_now(db: Database, code: str, readings: Any = None) -> dict[str, Any]:
@@ -215,10 +220,10 @@ def plot_curve(db: Database, code: str, days: list[date]) -> dict[str, np.ndarra
     """One plot's curve at any days, past ones too, in closed form: what the model says the plot was and will be; ``age_months`` counts its pace."""
     model, one, _, _, seen = _one(db, answer(db), code)
     out = ripening.ahead(model, ripening.posterior(model, seen, one, model.about), np.array([d.toordinal() for d in days], float))
-    return {"age_months": out.age[0], **{name: value[0] for name, value in _curves(model, out, limits(db)).items()}}
+    return {"age_months": out.age[0], **{name: value[0] for name, value in _curves(model, out, limits(db), one).items()}}
 
 
-CURVES = ("mean_deg", "sd_deg", "lo80", "hi80", "lo95", "hi95", "share", "share_lo", "share_hi", "chance", "keep_share", "condition", "sd_after_visit_deg")
+CURVES = ("mean_deg", "sd_deg", "lo80", "hi80", "lo95", "hi95", "share", "share_lo", "share_hi", "chance", "keep_share", "condition", "sd_after_visit_deg", "plant_sd_deg", "taken", "ready")
 
 
 def _draws(db: Database, a: Answer, n: int, seed: int, days: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -227,9 +232,9 @@ def _draws(db: Database, a: Answer, n: int, seed: int, days: np.ndarray) -> tupl
     out = ripening.ahead(model, post, days)
     mean = ripening.draws(model, post, out, n, seed)
     lim = limits_of(a)
-    plant = ripening.plant_sd(model, out.age).astype(np.float32)
-    share = readiness.plants_above((lim.target_brix_deg - mean) / plant, model.residuals).astype(np.float32)
-    return mean, share, readiness.keep_share(out.age, lim).astype(np.float32), plant
+    plant = ripening.plants_sd(model, out, ground).astype(np.float32)
+    share = picked.with_ready(picked.above((lim.target_brix_deg - mean) / plant, model.residuals, out.taken), out.ready).astype(np.float32)
+    return mean + (plant * picked.shift(out.taken)).astype(np.float32), share, readiness.keep_share(out.age, lim).astype(np.float32), plant
 
 
 def draws(db: Database, a: Answer, n: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
@@ -262,10 +267,10 @@ def visits_worth(db: Database, n: int = 10) -> list[dict[str, Any]]:
     a = answer(db)
     model, _, _ = model_of(a)
     mean, sd, after = (a.arrays[name][:, :WORTH_WEEKS].astype(float) for name in ("mean_deg", "sd_deg", "sd_after_visit_deg"))
-    plant, target = a.arrays["plant_sd_deg"][:, :WORTH_WEEKS].astype(float), limits_of(a).target_brix_deg
+    plant, taken, ready = (a.arrays[name][:, :WORTH_WEEKS].astype(float) for name in ("plant_sd_deg", "taken", "ready"))
 
     def width(s: np.ndarray) -> np.ndarray:
-        high, low = (readiness.plants_above((target - mean - side * Z80 * s) / plant, model.residuals) for side in (1, -1))
+        _, low, high = picked.share_of_standing(mean, s, plant, model.residuals, limits_of(a).target_brix_deg, taken, ready)
         return (high - low).mean(axis=1)
 
     before, then, narrower = width(sd), width(after), (sd - after).mean(axis=1)

@@ -11,7 +11,7 @@ import numpy as np
 
 from ..sentences import Sentence
 from . import constants as k
-from . import readiness
+from . import picked
 from .readiness import CONDITIONS, Limits
 
 YOUNG, FILLING, NEAR, RIPE, PASSING = range(5)
@@ -29,10 +29,11 @@ def reason(condition: int, share: float, keep: float, age_months: float, limits:
     return Sentence(f"ripeness.turn.{code}", numbers)
 
 
-def lacking_deg(mean: float, sd: float, plant_sd: float, residuals: np.ndarray, limits: Limits, wanted: float) -> float | None:
+def lacking_deg(mean: float, sd: float, plant_sd: float, residuals: np.ndarray, limits: Limits, wanted: float, taken: float = 0.0, ready: float = 0.0) -> float | None:
     """By how much the plot's mean would have to differ today for the expected ripe share to be ``wanted``, °Bx; None beyond 12."""
     def over(by: float) -> float:
-        return float(readiness.share(np.array([mean + by]), np.array([sd]), plant_sd, residuals, limits.target_brix_deg)[0][0]) - wanted
+        one = (np.full((1, 1), value) for value in (mean + by, sd, plant_sd))
+        return float(picked.share_of_standing(*one, residuals, limits.target_brix_deg, np.full((1, 1), taken), np.full((1, 1), ready))[0][0, 0]) - wanted
 
     low, high = -FAR_DEG, FAR_DEG
     if over(low) > 0 or over(high) < 0:

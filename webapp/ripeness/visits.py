@@ -51,6 +51,12 @@ def _packed(v: Visits) -> Visits:
     return replace(v, **{name: np.where(cut["mask"], value, 0).astype(value.dtype) for name, value in cut.items()})
 
 
+def scatter_deg(v: Visits) -> float:
+    """Pooled sd of plants within visits, °Bx; 0 where no visit has two plants."""
+    freedom = float(np.where(v.mask, v.n - 1, 0).clip(0).sum())
+    return float((v.squares_in[v.mask].sum() / freedom) ** 0.5) if freedom else 0.0
+
+
 def gather(plots: list[str], plot: np.ndarray, group: np.ndarray, day_ordinal: np.ndarray, brix_deg: np.ndarray, correction_sd_deg: np.ndarray) -> Visits:
     """Visits of the listed plots from readings (arrays of one length; NaN readings are left out).
 

@@ -1,0 +1,105 @@
+"""Which plants of each plot stand, as land and records tell: generations, events that may have moved their sugar, passes, capones."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from .. import settings
+from ..database import Database
+from ..land import service as land
+from ..survey import service as survey
+from . import constants as k
+from . import jumps, picked, ripening
+from .picked import Picked
+
+DAYS_PER_MONTH = ripening.DAYS_PER_MONTH
+FULL_SHARE = 0.10
+"""From this share of its plants lost an event counts in full for those it left (assumption); below, its variance in proportion."""
+EVENTS = {"frost": k.FROST_SD_DEG, "fire": k.FIRE_SD_DEG, "hail": k.HAIL_SD_DEG}
+
+
+def told(db: Database, plots: list[str], ground: ripening.Land, how: list[str], frame: Any, today: date) -> ripening.Land:
+    """The land with its generations, events and passes of up to ``today``, and capones with the day they are ready."""
+    planted, spread = _generations(db, plots, ground, how, frame, today)
+    day, var = jumps.padded(plots, _events(db, plots, frame, today))
+    return replace(ground, planted=planted, age_spread=spread, jump_day=day, jump_var=var, picked=_picked(db, plots, frame, today))
+
+
+def _until(table: Any, plots: list[str], today: date, columns: tuple[str, ...]) -> Any:
+    """The rows of these plots up to the day, with these columns even where nothing of the kind was ever noted."""
+    table = table.reindex(columns=[*table.columns, *(c for c in ("plot", "day", *columns) if c not in table)])
+    mine = table[table["plot"].isin(plots) & table["day"].notna()]
+    return mine[np.array([d <= today for d in mine["day"]], bool)]
+
+
+def _generations(db: Database, plots: list[str], ground: ripening.Land, how: list[str], frame: Any, today: date) -> tuple[np.ndarray, np.ndarray]:
+    """([P] mean planting day of the plants, [P] sd of their ages in months) where first planting and replantings are dated and counted.
+
+    Replantings come from the land's generations; where it has none, from the field work noted.
+    """
+    planted, spread, place = ground.planted.copy(), np.zeros(len(plots)), {code: i for i, code in enumerate(plots)}
+    again = land.cohorts(db)
+    again = again[(again["kind"] != "first") & again["plants"].notna() & again["planted_on"].notna() & again["plot"].isin(plots)]
+    rows = [(r.plot, r.planted_on, float(r.plants)) for r in again.itertuples() if r.planted_on <= today]
+    have = {plot for plot, _, _ in rows}
+    labors = _until(survey.labors(db), plots, today, ("labor", "plants"))
+    labors = labors[(labors["labor"] == "replanting") & (labors["plants"] > 0)]
+    rows += [(r.plot, r.day, float(r.plants)) for r in labors.itertuples() if r.plot not in have]
+    by: dict[str, list[tuple[date, float]]] = {}
+    for plot, day, plants in rows:
+        by.setdefault(plot, []).append((day, plants))
+    for code, later in by.items():
+        i, first = place[code], frame.at[code, "planted_plants"]
+        if how[i] != "dated" or not first == first or not first:
+            continue
+        newer = sum(n for _, n in later)
+        weights = np.array([max(float(first) - newer, 1.0), *(n for _, n in later)])  # the plot's plants count every generation: gaps filled stand where others died
+        days = np.array([ground.planted[i], *(d.toordinal() for d, _ in later)])
+        weights = weights / weights.sum()
+        planted[i] = days @ weights
+        spread[i] = float(np.sqrt(((days - planted[i]) ** 2) @ weights)) / DAYS_PER_MONTH
+    return planted, spread
+
+
+def _events(db: Database, plots: list[str], frame: Any, today: date) -> list[tuple[str, int, float]]:
+    out = []
+    for r in _until(survey.losses(db), plots, today, ("cause", "plants", "area_share")).itertuples():
+        if r.cause in EVENTS:
+            whole = frame.at[r.plot, "planted_plants"]
+            share = r.area_share if r.area_share == r.area_share and r.area_share is not None else r.plants / whole if r.plants == r.plants and whole else FULL_SHARE
+            out.append((r.plot, r.day.toordinal(), float(EVENTS[r.cause]) * min(1.0, float(share) / FULL_SHARE) ** 0.5))
+    labors = _until(survey.labors(db), plots, today, ("labor",))
+    out += [(r.plot, r.day.toordinal(), float(k.PRUNING_SD_DEG)) for r in labors[labors["labor"] == "leaf_pruning"].itertuples()]
+    return [event for event in out if event[2] > 0]
+
+
+def _picked(db: Database, plots: list[str], frame: Any, today: date) -> Picked:
+    """Passes from loads with plants counted; capones from quiotes cut, ready after the months of the setting, gone with a later selective pass."""
+    s = settings.load(db)
+    loads = _until(survey.loads(db), plots, today, ("plants", "clearing"))
+    loads = {code: part for code, part in loads[loads["plants"] > 0].groupby("plot")}
+    quiotes = _until(survey.labors(db), plots, today, ("labor", "plants"))
+    quiotes = {code: part for code, part in quiotes[(quiotes["labor"] == "quiote_cutting") & (quiotes["plants"] > 0)].groupby("plot")}
+    passes, ready = [[] for _ in plots], [[] for _ in plots]
+    for i, code in enumerate(plots):
+        if code not in loads and code not in quiotes:
+            continue
+        whole = frame.at[code, "planted_plants"]
+        if not whole == whole or not whole:
+            continue
+        first = min(part["day"].min() for part in (loads.get(code), quiotes.get(code)) if part is not None)
+        planted = frame.at[code, "planted_on"]
+        standing = float(whole) * (1 - s["annual_mortality"]) ** max(((first - planted).days / 365.25) if planted else 5.0, 0.0)
+        if code in loads:
+            passes[i] = picked.passes(standing, [(r.day.toordinal(), float(r.plants), r.clearing == 1) for r in loads[code].itertuples()])
+        last_pass = passes[i][-1][0] if passes[i] else 0
+        for r in quiotes[code].itertuples() if code in quiotes else ():
+            day = r.day.toordinal() + round(s["capon_months"] * DAYS_PER_MONTH)
+            if day > last_pass:
+                gone = passes[i][-1][1] if passes[i] else 0.0
+                ready[i].append((day, min(float(r.plants) / max(standing * (1 - gone), 1.0), 1.0)))
+    return Picked(*picked.padded(passes), *picked.padded(ready))
