@@ -102,6 +102,7 @@ def prepare_demo(edge: Edge, folder: Path) -> None:
     with click.progressbar(length=30, label=edge.words("commands.demo.building"), file=sys.stderr) as bar:
         demo_estate(db, step=lambda name: bar.update(1))
         estimates(db, progress=lambda done, code: bar.update(1) or True)
+        jobs.ask(db, "replay", "demo")
         jobs.ask(db, "outlook", "demo")
         jobs.ask(db, "cutting", "demo")
         bar.update(30)
