@@ -42,6 +42,7 @@ SETTINGS: tuple[Setting, ...] = (
     S("peak_age_months", 90.0, "months", "ripeness", low=48, high=168, assumption=True, source="practice curve of the ripening model; from memory"),
     S("loss_per_month", 0.015, "share per month past the peak", "ripeness", low=0, high=0.2, assumption=True, source="from memory: 1–2 % of mass and sugar a month"),
     S("loss_limit", 0.12, "share lost", "ripeness", low=0.005, high=0.5, assumption=True, source="common practice: 6 to 12 months at full ripeness, at the loss above"),
+    S("capon_months", 4.0, "months", "ripeness", low=0, high=24, assumption=True, source="common practice: 2 to 6 months from cutting the quiote, sources disagree"),
     S("enough_narrowing_deg", 0.05, "°Bx", "visits", low=0.005, high=1, assumption=True, source="the user's limit: three more plants must narrow the plot mean by more than this"),
     S("enough_rows_share", 0.05, "share of the mean", "visits", low=0.01, high=0.5, assumption=True, source="the user's limit: rows are counted until plants a row are known this closely at 95 %"),
     # visits worth making
@@ -62,6 +63,10 @@ SETTINGS: tuple[Setting, ...] = (
     S("pina_shape", 7.0, "1", "tonnage", low=1, high=30, assumption=True, source="from memory, as above"),
     S("pina_rate_per_year", 0.42, "1/year", "tonnage", low=0.1, high=1.5, assumption=True, source="from memory, as above"),
     S("pina_log_sd", 0.25, "1", "tonnage", low=0.02, high=1, assumption=True, source="from memory: wide prior on a plot's mean piña, log scale"),
+    S("quiote_lost_share", 0.02, "share of the quiotes", "tonnage", low=0, high=1, assumption=True, source="assumption: no published loss rate; the rest is cut in time"),
+    S("leaf_pruning_mass", 0.0, "share of the piña", "tonnage", low=-0.5, high=0.5, assumption=True, source="assumption: no published figure; felt for a year"),
+    S("fertilising_mass", 0.0, "share of the piña", "tonnage", low=-0.5, high=0.5, assumption=True, source="assumption: a trial's fertigation gave five times the piña (Zúñiga-Estrada et al. 2018), one field fertilising has no published figure; felt for two years"),
+    S("capon_mass", 0.0, "share of the piña", "tonnage", low=-0.5, high=0.5, assumption=True, source="assumption: published for another species only, without a figure of mass"),
     S("art_per_brix", 0.90, "% ART per °Bx", "tonnage", low=0.5, high=1.2, assumption=True, source="published range 0.80 to 1.00; see Bautista-Justo et al. 2001"),
     S("art_per_brix_sd", 0.10, "% ART per °Bx", "tonnage", low=0.005, high=0.4, assumption=True, source="published range 0.80 to 1.00"),
     # cutting

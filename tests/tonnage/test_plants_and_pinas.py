@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from webapp.tonnage import balance, pina
+from webapp.tonnage import balance, pina, weighed
 from webapp.tonnage.balance import COUNT, CUT, LOSS, REPLANT, Event
+from webapp.tonnage.weighed import WEIGHING, Seen
 
 START, TODAY = date(2020, 7, 1), date(2026, 11, 23)
 DAYS = st.dates(START, TODAY)
@@ -43,9 +44,11 @@ def test_cut_plants_are_gone():
 
 def test_mortality_leans_on_the_counts():
     years = np.full(40, 6.0)
-    m, sd = balance.estate_mortality(np.full(40, 0.95**6), years, np.full(40, 0.05), 0.03, 0.012)
-    assert 0.042 < m < 0.051 and sd < 0.004
-    m, sd = balance.estate_mortality(np.zeros(0), np.zeros(0), np.zeros(0), 0.03, 0.012)
+    m, sd, rates = balance.estate_mortality(np.full(40, 0.95**6), years, np.full(40, 0.05), 0.03, 0.012)
+    assert 0.042 < m < 0.051 and sd < 0.004 and rates < 0.01, "plots that lost alike differ little in their rates"
+    _, _, apart = balance.estate_mortality(0.95**6 * np.exp(np.linspace(-0.2, 0.2, 40)), years, np.full(40, 0.05), 0.03, 0.012)
+    assert apart > 1.5 * rates
+    m, sd, _ = balance.estate_mortality(np.zeros(0), np.zeros(0), np.zeros(0), 0.03, 0.012)
     assert m == pytest.approx(0.03) and sd == pytest.approx(0.012, rel=0.05)
 
 
@@ -57,13 +60,25 @@ def test_gompertz_default():
     assert pina.gompertz_kg(np.array([3.0, 5.0, 7.0]), CURVE) == pytest.approx([6.9, 21.2, 34.5], abs=0.05)
 
 
+NOW = np.zeros(1)
+
+
+def seen(plot, age, log_kg, var, when=None, source=WEIGHING, **extra):
+    """Observations of weighings (or loads), all today unless said otherwise."""
+    beside = np.zeros((len(plot), len(pina.EXTRAS)))
+    for name, value in extra.items():
+        beside[:, pina.EXTRAS.index(name)] = value
+    return Seen(np.asarray(plot, int), np.asarray(age, float), np.asarray(log_kg, float), np.asarray(var, float), np.zeros(len(plot)) if when is None else np.asarray(when, float),
+                np.broadcast_to(source, len(plot)).copy(), beside)
+
+
 def nothing():
-    return pina.Seen(np.zeros(0, int), np.zeros(0), np.zeros(0), np.zeros(0))
+    return seen([], [], [], [])
 
 
 def test_nothing_weighed_is_a_wide_answer():
-    g = pina.fit(nothing(), 3, CURVE, 0.25)
-    mean, sd = pina.log_mass(g, np.full((3, 1), 6.0))
+    g, _, _ = weighed.fit(nothing(), 3, CURVE, 0.25)
+    mean, sd = pina.log_mass(g, np.full((3, 1), 6.0), NOW)
     assert np.isfinite(mean).all() and (sd > 0.2).all()
 
 
@@ -73,8 +88,8 @@ def test_weighings_teach_the_plot_and_the_estate():
     plot = np.repeat(np.arange(30), 3)
     age = rng.uniform(5, 8, 90)
     log = np.log(pina.gompertz_kg(age, CURVE)) - 0.3 + effect[plot] + rng.normal(0, 0.08, 90)
-    g = pina.fit(pina.Seen(plot, age, log, np.full(90, 0.08**2)), 31, CURVE, 0.25)
-    mean, sd = pina.log_mass(g, np.full((31, 1), 6.5))
+    g, _, _ = weighed.fit(seen(plot, age, log, np.full(90, 0.06**2)), 31, CURVE, 0.25)
+    mean, sd = pina.log_mass(g, np.full((31, 1), 6.5), NOW)
     truth = np.log(pina.gompertz_kg(np.array(6.5), CURVE)) - 0.3 + effect
     z = (mean[:30, 0] - truth) / sd[:30, 0]
     assert abs(z.mean()) < 0.6 and 0.3 < z.std() < 1.4 and sd[30, 0] > sd[:30, 0].max(), "a plot never weighed is less sure"
@@ -82,10 +97,11 @@ def test_weighings_teach_the_plot_and_the_estate():
 
 
 def test_draws_agree_with_the_intervals():
-    g = pina.fit(pina.Seen(np.array([0, 0, 1]), np.array([6.0, 7, 6]), np.log([24.0, 30, 20]), np.full(3, 0.01)), 3, CURVE, 0.25)
+    g, _, _ = weighed.fit(seen([0, 0, 1], [6.0, 7, 6], np.log([24.0, 30, 20]), np.full(3, 0.01)), 3, CURVE, 0.25)
     age = np.array([[6.0, 7.0], [6.5, 7.5], [3.0, 4.0]])
-    mean, sd = pina.log_mass(g, age)
-    drawn = np.log(pina.draw_kg(g, age, 6000, np.random.default_rng(1)))
+    ahead = np.array([0.0, 1.0])
+    mean, sd = pina.log_mass(g, age, ahead)
+    drawn = np.log(pina.draw_kg(g, age, ahead, 6000, np.random.default_rng(1)))
     assert drawn.mean(axis=0) == pytest.approx(mean, abs=0.03) and drawn.std(axis=0) == pytest.approx(sd, rel=0.06)
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from ..config import BY_NAME
 from ..ripeness.readiness import Z80, Z95
-from ..tonnage import accounting, estimate, pina
+from ..tonnage import accounting, reckoning
 from . import true_fields
 from .ripeness_truth import held
 from .true_fields import CUT, LAWS, SHOCKED, Fields, simulate
@@ -23,8 +23,8 @@ EMPTY = {"counts": ("plot", "day", "id", "plants_standing", "part_of_row", "rows
          "losses": ("plot", "day", "plants", "area_share"), "labors": ("plot", "day", "labor", "plants")}
 
 
-def _setting(name: str) -> float:
-    return float(BY_NAME[name].default)
+NO_FALL = {"loss_per_month": 0.0}
+"""The true fields keep growing: their tonnes are those before any loss past the peak."""
 
 
 def _table(name: str, rows: list[dict[str, Any]]) -> pd.DataFrame:
@@ -35,17 +35,10 @@ def forecast(f: Fields) -> tuple[np.ndarray, np.ndarray]:
     """(tonnes, sd of their logarithm) [P, W] by the product's own steps, with the settings of a new estate."""
     plots = [str(i) for i in range(len(f.planted))]
     planted = dict(zip(plots, f.planted))
-    loads = _table("loads", f.loads)
-    curve = pina.Curve(_setting("pina_asymptote_kg"), _setting("pina_shape"), _setting("pina_rate_per_year"))
-    seen, _, _ = estimate.mass_seen(plots, planted, _table("weighings", f.weighings), loads)
-    growth = pina.fit(seen, len(plots), curve, _setting("pina_log_sd"))
-    age = np.array([(CUT - planted[code]).days / 365.25 for code in plots])
-    kg_now = np.exp(pina.log_mass(growth, age[:, None])[0][:, 0])
     frame = pd.DataFrame({"planted_plants": f.planted_plants, "area_ha": f.area_ha, "row_spacing_m": true_fields.ROW_SPACING_M, "perimeter_m": 4 * np.sqrt(f.area_ha * 10_000)}, index=plots)
-    tables = accounting.Tables(_table("counts", f.counts), _table("losses", []), _table("labors", []), loads)
-    usual = accounting.Usual(_setting("planting_density_ha"), _setting("annual_mortality"), _setting("annual_mortality_sd"))
-    accounts, m, m_sd = accounting.accounts(plots, frame, planted, CUT, tables, usual, kg_now)
-    arrays = accounting.by_day(growth, accounts, age, CUT.toordinal() + 7.0 * np.arange(105), CUT, m, m_sd)
+    tables = accounting.Tables.of(_table("counts", f.counts), _table("losses", []), _table("labors", []), _table("loads", f.loads), _table("weighings", f.weighings))
+    found = reckoning.reckon(frame, plots, planted, CUT, tables, {one.name: one.default for one in BY_NAME.values()} | NO_FALL)
+    arrays = accounting.by_day(found.growth, found.accounts, found.now_age, CUT.toordinal() + 7.0 * np.arange(105), CUT, found.losses)
     return arrays["mass_t"], np.log(arrays["mass_hi"] / arrays["mass_t"]) / Z80
 
 

@@ -67,23 +67,14 @@ def art_loads(db: Database, ripe: Answer, s: settings.Settings) -> list[dict[str
     return out
 
 
-def _cut_since_reading(db: Database, ripe: Answer, tonnes: Answer) -> np.ndarray:
-    """[P] share of the plants that selective passes took after the plot's last visit: those were its ripest.
-
-    Clearing loads take plants as they come, so they leave the distribution as it was.
-    """
-    loads = survey.loads(db)
-    out = np.zeros(len(ripe.meta["plots"]))
-    cut = loads[(loads["plants"] > 0) & (loads["clearing"] != 1)]
-    for i, code in enumerate(ripe.meta["plots"]):
-        last = ripe.meta["by_plot"][code]["last_visit"]
-        mine = cut[cut["plot"] == code]
-        if not len(mine):
-            continue
-        after = mine if not last else mine[[d > date.fromisoformat(last) for d in mine["day"]]]
-        taken = float(after["plants"].sum())
-        left = float(tonnes.arrays["plants"][i])
-        out[i] = taken / max(taken + left, 1.0)
+def _sweet(ripe: Answer, mean: np.ndarray, plant_sd: np.ndarray, target_brix_deg: float) -> np.ndarray:
+    """[n, P, T] mean °Brix of the ripe plants; where passes took the ripest, of those among what is left."""
+    residuals, taken = ripe.arrays["fit_residuals"], ripe.arrays["taken"][:, 0]
+    out = art.brix_of_ripe(mean, plant_sd, residuals, target_brix_deg)
+    for i in np.flatnonzero(taken > 0):
+        uncut = mean[:, i] - plant_sd[i] * float(picked.shift(taken[i]))
+        points, weights = picked.left(residuals, float(taken[i]))
+        out[:, i] = art.brix_of_ripe(uncut, plant_sd[i], points, target_brix_deg, weights)
     return out
 
 
@@ -98,11 +89,9 @@ def _draw(db: Database, count: int, seed: int, days: list[date] | None, parts: t
     else:
         _, mean, share, keep, plant_sd = ripeness.long_draws(db, ripe, count, seed, len(days))
         plants, kg = tonnage.long_draws(tonnes, count, seed, days)
-    share = passes.share_after(share, _cut_since_reading(db, ripe, tonnes)[None, :, None]).astype(np.float32)
     slope = np.random.default_rng([seed, 11]).normal(line.slope, line.sd, count).clip(0.3, 1.3)[:, None, None]
-    sweet = art.brix_of_ripe(mean, plant_sd, ripe.arrays["fit_residuals"], s["target_brix_deg"])
-    further = np.asarray(keep, np.float32) / np.maximum(ripe.arrays["keep_share"][:, :1].astype(np.float32), 1e-3)
-    mass = plants * kg / 1000 * np.minimum(further, 1.0)[None]  # what is lost up to today is in the weighings already
+    sweet = _sweet(ripe, mean, plant_sd, s["target_brix_deg"])
+    mass = plants * kg / 1000  # what is lost past the peak is in the growth curve, which has seen old plots weighed
     return Draws(tuple(ripe.meta["plots"]), tuple(ripe.meta["weeks"]) if days is None else (), share, mass.astype(np.float32), (sweet * slope / 100).astype(np.float32), np.asarray(keep),
                  tuple(days or ()))
 

@@ -13,11 +13,12 @@ AGES_YEARS = (4, 6, 8)
 
 def beliefs(theta: np.ndarray, cov: np.ndarray, plot_sd: float, curve: pina.Curve, prior_sd: float, mortality: tuple[float, float], usual: tuple[float, float]) -> list[Belief]:
     """The estate's mean piña at a few ages (kg), how plots differ (sd of the log), plants lost a year (share); intervals at 80 %."""
-    before, out = np.linalg.inv(pina.prior_precision()), []
+    (usual_theta, precision), out = pina.prior(curve), []
+    before = np.linalg.inv(precision)
     for age in AGES_YEARS:
-        x = pina.rows(np.array(float(age)))
-        prior = float(pina.gompertz_kg(np.array(float(age)), curve))
-        now = prior * float(np.exp(x @ theta))
+        x = pina.rows(pina.of_age(np.array(float(age)), curve), np.array(0.0), np.zeros(len(pina.EXTRAS)))
+        usual_kg = float(pina.gompertz_kg(np.array(float(age)), curve))
+        prior, now = (usual_kg * float(np.exp(x @ t)) for t in (usual_theta, theta))
         wide, narrow = (float(np.exp(Z80 * np.sqrt(x @ c @ x))) for c in (before, cov))
         out.append(Belief("pina", "kg", prior, prior / wide, prior * wide, now, now / narrow, now * narrow, {"age": age}))
     out.append(Belief("pina_plots", "1 (log)", 0.6 * prior_sd, 0.6 * prior_sd * float(np.exp(-Z80 * 0.7)), 0.6 * prior_sd * float(np.exp(Z80 * 0.7)), plot_sd))

@@ -1,24 +1,32 @@
-"""Mass per piña: a Gompertz curve over age with estate level and tilt and a plot effect, on the log scale.
+"""Mass per piña: a Gompertz curve over age with what the estate's own weighings and loads say of it, on the log scale.
 
-    log W = log G(age) + α + β·(age − 6 years) + γ₅·min(age − 5, 0) + γ₂·min(age − 2, 0) + bends(age) + δ_plot + e
+    log W = log G(age) + α + β·(age − 6 years) + γ₅·min(age − 5, 0) + γ₂·min(age − 2½, 0) − φ·max(age − peak, 0)
+            + bends(age) + year(day) + what is known of the plot (pruned, fertilised, capón, picked over) + δ_plot
 
-α, β, γ, bends and δ from weighings and weighed loads by generalised least squares, the plot variance averaged over
-its likelihood; the Gompertz default is from memory, so its level is wide and gives way to data. The bends (straight
-lines between knots, a Gaussian process over age) are what no growth curve of a few parameters follows.
+The Gompertz default is from memory, so its level is wide and gives way to data. The bends (straight lines between
+knots, a Gaussian process over age) are what no growth curve of a few parameters follows; ``year`` is what good and dry
+years do to the whole estate, an Ornstein–Uhlenbeck process over the calendar, so years to come are less sure than the
+last. φ is what is lost past the peak: it starts as the settings say and gives way to the old plots' piñas, so that the loss
+is not taken off a second time what was weighed with it. A plot of several generations is their mixture, each of its own age.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from . import constants as k
 
-CENTRE_YEARS = 6.0
-GRID = np.geomspace(0.03, 0.5, 18)
-KNOT_YEARS = 1.0
+CENTRE_YEARS, KNOT_YEARS, CALENDAR_YEARS = 6.0, 1.0, 0.5
 KNOTS = np.arange(1.0, 15.0, KNOT_YEARS)
+CALENDAR = np.arange(-3.0, 2.51, CALENDAR_YEARS)
+"""Years from today; before and after them the estate's movement stays as at the last knot."""
+PLAIN = 5
+EXTRAS = ("style_long", "style_shaved", "selective", "weighed", "leaf_pruning", "fertilising", "capon")
+"""What is known of an observation or a plot beside its age, in the order of ``Seen.extra``."""
+FIRST_EXTRA = PLAIN + len(KNOTS) + len(CALENDAR)
+SIZE = FIRST_EXTRA + len(EXTRAS)
 
 
 @dataclass(frozen=True)
@@ -26,26 +34,17 @@ class Curve:
     asymptote_kg: float
     shape: float
     rate_per_year: float
-
-
-def gompertz_kg(age_years: np.ndarray, c: Curve) -> np.ndarray:
-    """W(t) = A·exp(−b·exp(−k·t)), kg."""
-    return c.asymptote_kg * np.exp(-c.shape * np.exp(-c.rate_per_year * np.maximum(age_years, 0.0)))
-
-
-@dataclass(frozen=True)
-class Seen:
-    """Observations of mean piña mass: [J] plot index, age in years, log kg, variance of that log."""
-
-    plot: np.ndarray
-    age: np.ndarray
-    log_kg: np.ndarray
-    var: np.ndarray
+    peak_years: float = 7.5
+    fall_per_year: float = 0.0
 
 
 @dataclass(frozen=True)
 class Growth:
-    """``theta`` (α, β, γ₅, γ₂) with ``cov``; ``effect`` [P], its sd given θ ``effect_sd`` [P], and how it leans on θ [P, 4]."""
+    """``theta`` [Q] with ``cov`` for all plots; ``effect`` [P], its sd given θ ``effect_sd`` [P], and how it leans on θ [P, Q].
+
+    ``lag``, ``share`` [P, G]: years after the first planting and share of the plants of each generation; ``extra`` [P, E]
+    what is known of the plot from today on.
+    """
 
     theta: np.ndarray
     cov: np.ndarray
@@ -54,68 +53,82 @@ class Growth:
     lean: np.ndarray
     plot_sd: float
     curve: Curve
+    lag: np.ndarray
+    share: np.ndarray
+    extra: np.ndarray
+
+    def of(self, at: np.ndarray) -> "Growth":
+        """The same of some plots only."""
+        return replace(self, **{name: getattr(self, name)[at] for name in ("effect", "effect_sd", "lean", "lag", "share", "extra")})
 
 
-def rows(age_years: np.ndarray) -> np.ndarray:
-    """[..., 4 + K] level, tilt, two hinges that free the young ages, where the default curve is least known, and the bends."""
-    plain = np.stack([np.ones_like(age_years), age_years - CENTRE_YEARS, np.minimum(age_years - 5.0, 0.0), np.minimum(age_years - 2.0, 0.0)], axis=-1)
-    return np.concatenate([plain, np.maximum(1 - np.abs(np.clip(age_years, KNOTS[0], KNOTS[-1])[..., None] - KNOTS) / KNOT_YEARS, 0.0)], axis=-1)
+def gompertz_kg(age_years: np.ndarray, c: Curve) -> np.ndarray:
+    """W(t) = A·exp(−b·exp(−k·t)), kg."""
+    return c.asymptote_kg * np.exp(-c.shape * np.exp(-c.rate_per_year * np.maximum(age_years, 0.0)))
 
 
-def prior_precision() -> np.ndarray:
-    """[4 + K, 4 + K] of the coefficients of ``rows``."""
-    plain = np.array([float(sd) ** -2 for sd in (k.LEVEL_LOG_SD, k.AGE_LOG_SD, k.YOUNG_LOG_SD, k.NEW_LOG_SD)])
-    out = np.zeros((len(plain) + len(KNOTS),) * 2)
-    out[: len(plain), : len(plain)] = np.diag(plain)
+def _hats(x: np.ndarray, knots: np.ndarray, step: float) -> np.ndarray:
+    return np.maximum(1 - np.abs(np.clip(x, knots[0], knots[-1])[..., None] - knots) / step, 0.0)
+
+
+def of_age(age_years: np.ndarray, c: Curve) -> np.ndarray:
+    """[..., 5 + K] level, tilt, two hinges that free the young ages, where the default curve is least known, the fall past the peak, and the bends."""
+    plain = np.stack([np.ones_like(age_years), age_years - CENTRE_YEARS, np.minimum(age_years - 5.0, 0.0), np.minimum(np.maximum(age_years, 1.0) - k.YOUNGEST_WEIGHED_YEARS, 0.0),
+                      -np.maximum(age_years - c.peak_years, 0.0)], axis=-1)
+    return np.concatenate([plain, _hats(age_years, KNOTS, KNOT_YEARS)], axis=-1)
+
+
+def mixed(age_years: np.ndarray, lag: np.ndarray, share: np.ndarray, curve: Curve) -> tuple[np.ndarray, np.ndarray]:
+    """(log of the mean piña by the default curve, rows of ``of_age``) at ages [..., T] of plots whose generations lag
+    [..., G] years behind with shares [..., G]; a generation not yet planted counts for nothing."""
+    if lag.shape[-1] == 1:
+        return np.log(gompertz_kg(age_years, curve)), of_age(age_years, curve)
+    own = age_years[..., None] - lag[..., None, :]
+    part = np.broadcast_to(share[..., None, :], own.shape) * (own > 0)
+    part = np.where(part.sum(axis=-1, keepdims=True) > 0, part, 1.0)
+    kilos = gompertz_kg(own, curve) * part
+    weight = kilos / kilos.sum(axis=-1, keepdims=True)
+    return np.log(kilos.sum(axis=-1) / part.sum(axis=-1)), (of_age(own, curve) * weight[..., None]).sum(axis=-2)
+
+
+def rows(of_ages: np.ndarray, when_years: np.ndarray, extra: np.ndarray) -> np.ndarray:
+    """[..., Q] all coefficients: of the age, of the calendar (years from today), of what else is known."""
+    return np.concatenate([of_ages, np.broadcast_to(_hats(when_years, CALENDAR, CALENDAR_YEARS), (*of_ages.shape[:-1], len(CALENDAR))), np.broadcast_to(extra, (*of_ages.shape[:-1], len(EXTRAS)))], axis=-1)
+
+
+def prior(c: Curve, labor_log: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> tuple[np.ndarray, np.ndarray]:
+    """(mean [Q], precision [Q, Q]) of the coefficients; ``labor_log`` of a leaf pruning, a fertilising, a plot all capón."""
+    mean, out = np.zeros(SIZE), np.zeros((SIZE, SIZE))
+    out[:PLAIN, :PLAIN] = np.diag([float(sd) ** -2 for sd in (k.LEVEL_LOG_SD, k.AGE_LOG_SD, k.YOUNG_LOG_SD, k.NEW_LOG_SD, k.FALL_LOG_SD)])
     bends = float(k.BEND_LOG_SD) ** 2 * np.exp(-0.5 * ((KNOTS[:, None] - KNOTS[None, :]) / float(k.BEND_YEARS)) ** 2)
-    out[len(plain):, len(plain):] = np.linalg.inv(bends + 1e-6 * np.eye(len(KNOTS)))
-    return out
+    years = float(k.YEAR_LOG_SD) ** 2 * np.exp(-np.abs(CALENDAR[:, None] - CALENDAR[None, :]) / float(k.YEAR_LENGTH))
+    for first, block in ((PLAIN, bends), (PLAIN + len(KNOTS), years)):
+        out[first: first + len(block), first: first + len(block)] = np.linalg.inv(block + 1e-6 * np.eye(len(block)))
+    sds = (k.STYLE_LOG_SD, k.STYLE_LOG_SD, k.SELECTIVE_LOG_SD, k.WEIGHED_LOG_SD, k.LABOR_LOG_SD, k.LABOR_LOG_SD, k.CAPON_LOG_SD)
+    out[FIRST_EXTRA:, FIRST_EXTRA:] = np.diag([float(sd) ** -2 for sd in sds])
+    mean[PLAIN - 1] = c.fall_per_year
+    mean[FIRST_EXTRA:] = (float(k.STYLE_LOG), -float(k.STYLE_LOG), 0.0, 0.0, *labor_log)
+    return mean, out
 
 
-def fit(seen: Seen, plots: int, curve: Curve, prior_sd: float) -> Growth:
-    """Posterior of level, tilt and every plot's effect. With nothing seen it is the prior."""
-    y = seen.log_kg - np.log(gompertz_kg(seen.age, curve))
-    X = rows(seen.age)
-    precision, unlike = prior_precision(), float(k.UNLIKE_LOG_SD) ** 2
-    size = len(precision)
-    groups = [np.flatnonzero(seen.plot == p) for p in np.unique(seen.plot)]
-
-    def at_sd(plot_sd: float) -> tuple[float, np.ndarray, np.ndarray]:
-        A, b, quad, logdet = precision.copy(), np.zeros(size), 0.0, 0.0
-        for at in groups:
-            V = np.diag(seen.var[at]) + plot_sd**2 + unlike
-            W = np.linalg.inv(V)
-            A, b = A + X[at].T @ W @ X[at], b + X[at].T @ W @ y[at]
-            quad, logdet = quad + y[at] @ W @ y[at], logdet + np.linalg.slogdet(V)[1]
-        theta = np.linalg.solve(A, b)
-        return logdet + np.linalg.slogdet(A)[1] + quad - b @ theta + ((np.log(plot_sd) - np.log(prior_sd * 0.6)) / 0.7) ** 2, theta, np.linalg.inv(A)
-
-    scores = np.array([at_sd(sd)[0] for sd in GRID])
-    weight = np.exp(-0.5 * (scores - scores.min()))
-    plot_sd = float(np.sqrt((weight * GRID**2).sum() / weight.sum()))  # the mean variance: the likeliest one alone is too sure with few plots weighed
-    _, theta, cov = at_sd(plot_sd)
-    effect, sd, lean = np.zeros(plots), np.full(plots, plot_sd), np.zeros((plots, size))
-    for p in np.unique(seen.plot):
-        at = seen.plot == p
-        gain = plot_sd**2 * np.linalg.inv(np.diag(seen.var[at]) + plot_sd**2 + unlike).sum(axis=0)
-        effect[p], lean[p] = gain @ (y[at] - X[at] @ theta), -gain @ X[at]
-        sd[p] = np.sqrt(max(plot_sd**2 - gain.sum() * plot_sd**2, 1e-8))
-    return Growth(theta, cov, effect, sd, lean, float(plot_sd), curve)
+def _middle(g: Growth, age_years: np.ndarray, when_years: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    log_kg, ages = mixed(age_years, g.lag, g.share, g.curve)
+    X = rows(ages, when_years, g.extra[:, None, :])
+    return log_kg + X @ g.theta + g.effect[:, None], X + g.lean[:, None, :]
 
 
-def log_mass(g: Growth, age_years: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(mean, sd) of log kg of a plot's mean piña at ages [P, T]."""
-    X = rows(age_years)
-    shared = X + g.lean[:, None, :]
-    var = g.effect_sd[:, None] ** 2 + np.einsum("pti,ij,ptj->pt", shared, g.cov, shared)
-    return np.log(gompertz_kg(age_years, g.curve)) + X @ g.theta + g.effect[:, None], np.sqrt(var)
+def log_mass(g: Growth, age_years: np.ndarray, when_years: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(mean, sd) of log kg of a plot's mean piña at ages [P, T] (``when_years`` from today, [T] or [P, T])."""
+    middle, shared = _middle(g, age_years, when_years)
+    return middle, np.sqrt(g.effect_sd[:, None] ** 2 + ((shared @ g.cov) * shared).sum(axis=-1))
 
 
-def draw_kg(g: Growth, age_years: np.ndarray, n: int, rng: np.random.Generator) -> np.ndarray:
-    """[n, P, T] joint draws of the mean piña, kg: level and tilt drawn once for all plots."""
+def draw_kg(g: Growth, age_years: np.ndarray, when_years: np.ndarray, n: int, rng: np.random.Generator) -> np.ndarray:
+    """[n, P, T] joint draws of the mean piña, kg: what all plots share drawn once for all of them."""
     common = rng.multivariate_normal(np.zeros(len(g.theta)), g.cov, n, method="cholesky")
     own = rng.standard_normal((n, len(g.effect))) * g.effect_sd
-    X = rows(age_years)
-    middle = np.log(gompertz_kg(age_years, g.curve)) + X @ g.theta + g.effect[:, None]
-    shared = X + g.lean[:, None, :]
-    return np.exp(middle[None] + np.einsum("ni,pti->npt", common, shared) + own[:, :, None]).astype(np.float32)
+    middle, shared = _middle(g, age_years, when_years)
+    moved = (common.astype(np.float32) @ shared.reshape(-1, shared.shape[-1]).T.astype(np.float32)).reshape(n, *middle.shape)
+    moved += middle.astype(np.float32)
+    moved += own[:, :, None].astype(np.float32)
+    return np.exp(moved, out=moved)

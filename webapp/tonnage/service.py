@@ -15,9 +15,10 @@ from ..quantity import Estimate
 from ..sentences import Sentence
 from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
-from . import accounting, believed, estimate, pina, store
+from . import accounting, believed, pina, reckoning, store
 from . import constants as k
 from .accounting import Z80
+from .bolting import Bolting
 
 STAGE, WEEKS = "tonnage", 105
 DEFAULT_AGE_YEARS = 4.0
@@ -64,26 +65,29 @@ def reckon(db: Database, s: settings.Settings) -> tuple[dict, dict]:
     standing = all_plots[all_plots["status"] == "standing"]
     plots, weeks = list(standing.index), weeks_from(today, WEEKS)
     planted, ages_known = _planting(db, all_plots, today)
-    curve = pina.Curve(s["pina_asymptote_kg"], s["pina_shape"], s["pina_rate_per_year"])
-    everyone = list(all_plots.index)  # loads of plots already cut teach the growth curve too
-    seen, n_weighed, n_loads = estimate.mass_seen(everyone, planted, survey.weighings(db), survey.loads(db))
-    growth_all = pina.fit(seen, len(everyone), curve, s["pina_log_sd"])
-    at = np.array([everyone.index(code) for code in plots], int)
-    growth = pina.Growth(growth_all.theta, growth_all.cov, growth_all.effect[at], growth_all.effect_sd[at], growth_all.lean[at], growth_all.plot_sd, curve)
-    now_age = np.array([(today - planted[code]).days / 365.25 for code in plots])
-    kg_now = np.exp(pina.log_mass(growth, now_age[:, None])[0][:, 0]) if plots else np.zeros(0)
-    tables = accounting.Tables(survey.row_counts(db), survey.losses(db), survey.labors(db), survey.loads(db))
-    usual = accounting.Usual(s["planting_density_ha"], s["annual_mortality"], s["annual_mortality_sd"])
-    accounts, mortality, mortality_sd = accounting.accounts(plots, standing, planted, today, tables, usual, kg_now)
+    found = reckoning.reckon(all_plots, plots, planted, today, _tables(db), s)
+    growth, accounts, losses, now_age = found.growth, found.accounts, found.losses, found.now_age
     days = np.array([monday_of(w).toordinal() + 3 for w in weeks], float)
-    arrays = accounting.by_day(growth, accounts, now_age, days, today, mortality, mortality_sd)
-    arrays |= {"plants": np.array([a.standing for a in accounts]), "plants_sd": np.array([a.sd for a in accounts]), "since_years": np.array([a.since_count_years for a in accounts]),
-               "now_age": now_age, "mortality": np.array([mortality, mortality_sd]), "g_theta": growth.theta, "g_cov": growth.cov, "g_effect": growth.effect,
-               "g_effect_sd": growth.effect_sd, "g_lean": growth.lean, "g_curve": np.array([curve.asymptote_kg, curve.shape, curve.rate_per_year]), "g_plot_sd": np.array(growth.plot_sd)}
-    by_plot = {code: _about(code, i, accounts[i], arrays, int(n_weighed[at[i]]), int(n_loads[at[i]]), code in ages_known) for i, code in enumerate(plots)}
-    meta = {"plots": plots, "weeks": weeks, "today": today.isoformat(), "by_plot": by_plot, "mortality_per_year": mortality, "mortality_sd": mortality_sd,
+    arrays = accounting.by_day(growth, accounts, now_age, days, today, losses)
+    arrays |= _stored(found)
+    by_plot = {code: _about(code, i, accounts[i], arrays, int(found.n_weighed[i]), int(found.n_loads[i]), code in ages_known) for i, code in enumerate(plots)}
+    meta = {"plots": plots, "weeks": weeks, "today": today.isoformat(), "by_plot": by_plot, "mortality_per_year": losses.mortality, "mortality_sd": losses.mortality_sd,
             "pina_level_log": float(growth.theta[0]), "pina_plot_log_sd": growth.plot_sd, "data_version": survey.data_version(db)}
     return meta, {n: np.asarray(v, np.float32) if n in ("mass_t", "mass_lo", "mass_hi", "pina_kg") else np.asarray(v, float) for n, v in arrays.items()}
+
+
+def _tables(db: Database) -> accounting.Tables:
+    return accounting.Tables.of(survey.row_counts(db), survey.losses(db), survey.labors(db), survey.loads(db), survey.weighings(db))
+
+
+def _stored(f: reckoning.Found) -> dict[str, np.ndarray]:
+    """What :func:`draws` needs of an answer."""
+    g, of = f.growth, lambda name: np.array([getattr(a, name) for a in f.accounts], float)  # noqa: E731
+    b = f.losses.bolting
+    return {"plants": of("standing"), "plants_sd": of("sd"), "since_years": of("since_count_years"), "rate": of("rate"), "rate_sd": of("rate_sd"), "rate_with": of("rate_with"), "now_age": f.now_age,
+            "mortality": np.array([f.losses.mortality, f.losses.mortality_sd, f.losses.rate_sd]), "bolting": np.array([b.level, b.log_sd, b.lost_share]), "g_theta": g.theta, "g_cov": g.cov,
+            "g_effect": g.effect, "g_effect_sd": g.effect_sd, "g_lean": g.lean, "g_lag": g.lag, "g_share": g.share, "g_extra": g.extra,
+            "g_curve": np.array([g.curve.asymptote_kg, g.curve.shape, g.curve.rate_per_year, g.curve.peak_years, g.curve.fall_per_year]), "g_plot_sd": np.array(g.plot_sd)}
 
 
 def _planting(db: Database, frame: Any, today: date) -> tuple[dict[str, date], set[str]]:
@@ -111,15 +115,19 @@ def draws(a: Answer, n: int, seed: int, days: np.ndarray | None = None) -> tuple
         days = np.array([monday_of(w).toordinal() + 3 for w in a.meta["weeks"]], float)
     rng = np.random.default_rng([seed, 7])
     g = a.arrays
-    growth = pina.Growth(g["g_theta"], g["g_cov"], g["g_effect"], g["g_effect_sd"], g["g_lean"], float(g["g_plot_sd"]), pina.Curve(*map(float, g["g_curve"])))
+    growth = pina.Growth(g["g_theta"], g["g_cov"], g["g_effect"], g["g_effect_sd"], g["g_lean"], float(g["g_plot_sd"]), pina.Curve(*map(float, g["g_curve"])), g["g_lag"], g["g_share"], g["g_extra"])
     ahead = np.maximum((days - today.toordinal()) / 365.25, 0.0)
-    kg = pina.draw_kg(growth, g["now_age"][:, None] + ahead[None, :], n, rng)
-    m, m_sd = map(float, g["mortality"])
-    extra = rng.standard_normal(n)[:, None, None] * m_sd
-    own = rng.standard_normal((n, len(g["plants"]), 1)) * float(k.PLOT_LOSS_SD)
-    start = np.log(np.maximum(g["plants"], 1e-6))[None, :, None] + rng.standard_normal((n, len(g["plants"]), 1)) * (g["plants_sd"] / np.maximum(g["plants"], 1.0))[None, :, None]
-    years = g["since_years"][None, :, None] + ahead[None, None, :]
-    plants = np.exp(start + np.log(1 - m) * ahead[None, None, :] - extra * years - own * np.sqrt(ahead)[None, None, :])
+    kg = pina.draw_kg(growth, g["now_age"][:, None] + ahead[None, :], ahead, n, rng)
+    m, m_sd, rate_sd = map(float, g["mortality"])
+    losses = accounting.Losses(m, m_sd, rate_sd, Bolting(*map(float, g["bolting"])))
+    estate, luck, own = (rng.standard_normal(shape) for shape in ((n, 1, 1), (n, 1, 1), (3, n, len(g["plants"]), 1)))
+    rel = (g["plants_sd"] / np.maximum(g["plants"], 1.0))[None, :, None]
+    lean = np.where(rel > 0, g["rate_with"][None, :, None] / np.maximum(rel, 1e-9), 0.0)  # what is not known of the plants says what is not known of their rate
+    rate = lean * own[0] + np.sqrt(np.maximum(g["rate_sd"][None, :, None] ** 2 - lean**2, 0.0)) * own[1]
+    expected = accounting.left(np.maximum(g["plants"], 1e-6), g["rate"], g["now_age"], ahead, losses)
+    bolted = losses.bolting.lost(g["now_age"][:, None] + ahead[None, :]) - losses.bolting.lost(g["now_age"])[:, None]
+    moved = rel * own[0] - estate * m_sd * (g["since_years"][None, :, None] + ahead) - rate * ahead + own[2] * float(k.PLOT_LOSS_SD) * np.sqrt(ahead) - luck * losses.bolting.log_sd * bolted[None]
+    plants = expected[None] * np.exp(moved)
     return plants.astype(np.float32), kg
 
 
@@ -131,7 +139,7 @@ def long_draws(a: Answer, n: int, seed: int, days: list[date]) -> tuple[np.ndarr
 def beliefs_of(a: Answer, s: settings.Settings) -> list[believed.Belief]:
     """What the estate's data say of piñas and losses, beside what was believed before them."""
     g = a.arrays
-    return believed.beliefs(g["g_theta"], g["g_cov"], float(g["g_plot_sd"]), pina.Curve(*map(float, g["g_curve"])), s["pina_log_sd"], tuple(map(float, g["mortality"])),
+    return believed.beliefs(g["g_theta"], g["g_cov"], float(g["g_plot_sd"]), pina.Curve(*map(float, g["g_curve"])), s["pina_log_sd"], tuple(map(float, g["mortality"][:2])),
                            (s["annual_mortality"], s["annual_mortality_sd"]))
 
 

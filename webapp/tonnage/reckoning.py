@@ -1,0 +1,54 @@
+"""The steps from an estate's tables to plants and piñas of every plot, in their order; pure, so that the bench runs the product's own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Mapping
+
+import numpy as np
+import pandas as pd
+
+from . import accounting, estimate, generations, known, pina, weighed
+from .accounting import Losses, Tables, Usual
+from .balance import Account
+from .pina import Growth
+from .weighed import Equations, Generations, Sds
+
+
+@dataclass(frozen=True)
+class Found:
+    """Of the standing plots [P], in their order: growth, accounts, age today in years, piñas weighed and loads used; of all plots: the
+    equations and standard deviations the growth was found by, and the place of each standing plot among them ``at``."""
+
+    growth: Growth
+    accounts: list[Account]
+    losses: Losses
+    now_age: np.ndarray
+    n_weighed: np.ndarray
+    n_loads: np.ndarray
+    equations: Equations
+    sds: Sds
+    everyone: list[str]
+    at: np.ndarray
+    generations: Generations
+
+
+def reckon(frame: pd.DataFrame, plots: list[str], planted: dict[str, date], today: date, tables: Tables, s: Mapping[str, Any]) -> Found:
+    """``frame`` of all plots by code (loads of plots already cut teach the growth curve too), ``plots`` those standing, ``s`` the settings' values."""
+    everyone = list(frame.index)
+    curve = pina.Curve(s["pina_asymptote_kg"], s["pina_shape"], s["pina_rate_per_year"], s["peak_age_months"] / 12, -12 * float(np.log1p(-s["loss_per_month"])))
+    usual = Usual(s["planting_density_ha"], s["annual_mortality"], s["annual_mortality_sd"], s["quiote_lost_share"])
+    plants = {code: n for code, (n, _) in accounting.planted_plants(everyone, frame, usual).items()}
+    went_in = generations.of_plots(everyone, planted, plants, tables.labors, today, s["annual_mortality"])
+    facts = known.gather(plants, tables.weighings, tables.loads, tables.labors, tables.counts)
+    seen, n_weighed, n_loads = estimate.mass_seen(everyone, planted, tables.weighings, tables.loads, today, facts)
+    standing_as = np.array([facts.row(code, today, None, None) for code in everyone], float).reshape(len(everyone), len(pina.EXTRAS))
+    growth, equations, sds = weighed.fit(seen, len(everyone), curve, s["pina_log_sd"], went_in, standing_as, tuple(float(np.log1p(s[name])) for name in ("leaf_pruning_mass", "fertilising_mass", "capon_mass")))
+    place = {code: i for i, code in enumerate(everyone)}
+    at = np.array([place[code] for code in plots], int)
+    mine = growth.of(at)
+    now_age = np.array([(today - planted[code]).days / 365.25 for code in plots])
+    kg_now = np.exp(pina.log_mass(mine, now_age[:, None], np.zeros(1))[0][:, 0]) if plots else np.zeros(0)
+    accounts, losses = accounting.accounts(plots, frame, planted, today, tables, usual, kg_now)
+    return Found(mine, accounts, losses, now_age, n_weighed[at], n_loads[at], equations, sds, everyone, at, Generations(went_in.lag[at], went_in.share[at]))
