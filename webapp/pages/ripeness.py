@@ -6,6 +6,9 @@ from flask import Blueprint, request
 
 from .. import settings
 from ..land import service as land
+from ..ripeness import service as ripeness
+from ..ripeness import thin_service
+from ..sentences import Sentence
 from .access import db
 from .charts import ramp
 from .conditions import CODES, letter, little_known, word
@@ -14,6 +17,15 @@ from .resting import estimates
 
 bp = Blueprint("ripeness", __name__)
 SHOWN = 26
+
+
+@bp.app_context_processor
+def _thin() -> dict:
+    """``thin_said()`` for templates: what the answer's data are too thin for (asked only where a page shows it)."""
+    def thin_said() -> list[Sentence]:
+        return thin_service.told(db(), ripeness.answer(db()))
+
+    return {"thin_said": thin_said}
 
 
 @bp.get("/ripeness")
