@@ -23,7 +23,7 @@ class Draws:
 
 
 def summary(d: Draws) -> dict[str, np.ndarray]:
-    """Means and 80 % intervals by plot and week, and of the estate's totals by week (summed draw by draw)."""
+    """Means and 80 % intervals by plot and week, and of the estate's totals by week (summed draw by draw); this week's draws themselves [n, P], for any other sum."""
     ripe = d.mass_t * d.share
     sugar = ripe * d.art
     out = {"art_share": d.art.mean(axis=0), "keep_share": d.keep}
@@ -34,4 +34,4 @@ def summary(d: Draws) -> dict[str, np.ndarray]:
         total = value.sum(axis=1, dtype=np.float64)
         low, high = np.quantile(total, (0.1, 0.9), axis=0)
         out |= {name: total.mean(axis=0), f"{name}_lo": low, f"{name}_hi": high}
-    return out
+    return out | {"now_mass_t": d.mass_t[:, :, 0], "now_ripe_t": ripe[:, :, 0]}

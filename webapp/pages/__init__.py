@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from importlib import import_module
 
-BLUEPRINTS = ("assets", "account", "phone", "sync", "today", "map", "ripeness", "visits", "plot", "held", "cutting", "orders", "outlook", "track", "sales", "land",
+BLUEPRINTS = ("assets", "account", "phone", "sync", "today", "estate", "map", "ripeness", "visits", "plot", "held", "cutting", "orders", "outlook", "track", "sales", "land",
               "people", "settings", "method", "trail", "export", "work_state")
 
 

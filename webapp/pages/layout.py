@@ -16,7 +16,7 @@ from ..problems import Problem
 from ..sentences import LANGUAGES, LOCALES, Sentence, format_day, known, say
 from .access import db, may
 
-MAIN = (("today", "today.page"), ("map", "map.page"), ("ripeness", "ripeness.page"), ("cutting", "cutting.page"),
+MAIN = (("today", "today.page"), ("estate", "estate.page"), ("map", "map.page"), ("ripeness", "ripeness.page"), ("cutting", "cutting.page"),
         ("outlook", "outlook.page"), ("held", "held.page"))
 MORE = (("orders", "orders.page"), ("sales", "sales.page"), ("land", "land.page"), ("people", "people.page"),
         ("settings", "settings.page"), ("track", "track.page"), ("method", "method.page"), ("trail", "trail.page"))

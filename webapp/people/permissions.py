@@ -46,6 +46,7 @@ ROUTES: dict[str, str] = {
     "cutting.make": "make_plan",
     "cutting.page": "see_plan",
     "cutting.publish": "publish_orders",
+    "estate.page": "see_field",
     "export.file": "export",
     "held.alike": "mend_records",
     "held.aside": "mend_records",

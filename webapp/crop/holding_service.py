@@ -1,0 +1,47 @@
+"""The estate as it stands this week: plants and tonnes by planting year and zone, ripe and waiting, passing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ..answers import Answer
+from ..database import Database
+from ..land import service as land
+from ..ripeness.readiness import CONDITIONS
+from ..tonnage import service as tonnage
+from ..weeks import monday_of
+from . import service
+from .holding import sums
+
+ALL = "all"
+MEASURES = ("mass_t", "plants", "ripe_t", "passing_t", "area_ha")
+
+
+def now(db: Database, crop: Answer, ripe: Answer, tonnes: Answer) -> dict[str, Any]:
+    """``cells`` (year or None, zone) → measure → Sum, with ``ALL`` for either; also ``years``, ``zones``, ``plots`` by cell. Tonnes as if nothing were cut this week."""
+    plots = crop.meta["plots"]
+    frame = land.plots(db).loc[plots]
+    mass, ready = (crop.arrays[name] if name in crop.arrays else _drawn(db, name) for name in ("now_mass_t", "now_ripe_t"))
+    place = [tonnes.meta["plots"].index(code) for code in plots]
+    plants = tonnage.draws(tonnes, mass.shape[0], service.SEED, np.array([monday_of(crop.meta["weeks"][0]).toordinal() + 3.0]))[0][:, place, 0]
+    letter = {code: CONDITIONS[int(c)] for code, c in zip(ripe.meta["plots"], ripe.arrays["condition"][:, 0])}
+    passing = mass * np.array([letter.get(code) == "P" for code in plots], float)[None]
+    area = np.nan_to_num(frame["area_ha"].to_numpy(float))[None]
+    years = [d.year if d else None for d in frame["planted_on"]]
+    zones = [z or "" for z in frame["zone"]]
+    values = dict(zip(MEASURES, (mass, plants, ready, passing, area)))
+    cells: dict[tuple, dict[str, Any]] = {}
+    for names in (list(zip(years, zones)), [(y, ALL) for y in years], [(ALL, z) for z in zones], [(ALL, ALL)] * len(plots)):
+        for measure, draws in values.items():
+            for name, total in sums(draws, names).items():
+                cells.setdefault(name, {"n": sum(other == name for other in names)})[measure] = total
+    return {"cells": cells, "years": sorted({y for y in years if y is not None}) + ([None] if None in years else []), "zones": sorted(set(zones)), "n": len(plots),
+            "passing": sorted((code for code in plots if letter.get(code) == "P"), key=lambda code: -float(mass[:, plots.index(code)].mean()))}
+
+
+def _drawn(db: Database, name: str) -> np.ndarray:
+    """Of an answer stored before it kept this week's draws: the same draws again."""
+    d = service.draws(db)
+    return d.mass_t[:, :, 0] if name == "now_mass_t" else (d.mass_t * d.share)[:, :, 0]
