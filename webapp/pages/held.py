@@ -50,7 +50,11 @@ def file() -> Response | tuple[str, int]:
 
 
 def _after(done: str) -> Response:
+    """Back to what waits, or to the plot whose page led here: that one says what changed."""
     jobs.ask(db(), "estimates", g.person.name)
+    plot = request.form.get("back_to", "")
+    if plot and plot in land.plots(db()).index:
+        return redirect(url_for("plot.page", code=plot, _anchor="changed"), 303)
     return redirect(url_for("held.page", done=done), 303)
 
 
@@ -134,7 +138,7 @@ def show_record(record: str, problem: Problem | None = None) -> str:
     for step in steps:
         step["shown"] = json.dumps(step.get("fields", {}), ensure_ascii=False, sort_keys=True) if not isinstance(step.get("fields"), str) else step["fields"]
     return render("record.html", title=words("pages.record.title", record=record[:13]), steps=steps, record=record, problem=problem,
-                  fields=survey.editable(db(), record) if may("mend_records") else [], plot=next((s["fields"].get("plot") for s in steps if isinstance(s.get("fields"), dict) and s["fields"].get("plot")), None))
+                  fields=survey.editable(db(), record) if may("mend_records") else [], back_to=request.values.get("plot", "") or request.form.get("back_to", ""), plot=next((s["fields"].get("plot") for s in steps if isinstance(s.get("fields"), dict) and s["fields"].get("plot")), None))
 
 
 @bp.post("/records/<record>/correct")

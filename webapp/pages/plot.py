@@ -1,62 +1,121 @@
-"""One plot: the curve with its readings, what it rests on and why, its field work, its loads, its outline."""
+"""One plot: the curve with its readings, why its word is what it is, what a visit or a correction changes, and all that was done in it."""
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 
-from flask import Blueprint, g
+import numpy as np
+from flask import Blueprint, Response, current_app, g, url_for
 
 from .. import clock, settings
 from ..cutting import service as cutting
 from ..land import service as land
-from ..ripeness import service as ripeness
+from ..ripeness import plot_service
 from ..sentences import LOCALES
 from ..survey import service as survey
 from ..tonnage import service as tonnage
 from ..weeks import monday_of
-from .access import db
-from .conditions import letter, word
-from .layout import render, words
-from .picture_curve import brix_curve
-from .resting import estimates
+from . import plot_log, plot_rounds
+from .access import db, may
+from .conditions import LITTLE_KNOWN, letter, word
+from .layout import n1, pct, render, words
+from .picture_curve import Curve, brix_curve
+from .picture_shares import own_bar, share_strip
+from .resting import estimates, known_doubts
 
 bp = Blueprint("plot", __name__)
-PAST_DAYS = 30 * 30
+PAST_DAYS, LEAST_PAST_DAYS, SHOWN = 4 * 366, 365, 26
 
 
 @bp.get("/plots/<code>")
 def page(code: str) -> str:
     about = land.plot(db(), code)
     ripe, tonnes, crop, stale = estimates()
-    context: dict = {"about": about, "code": code, "stale": stale, "loads": _loads(code), "labors": _labors(code), "outlines": land.outline_versions(db(), code)}
+    log = plot_log.entries(db(), code, g.language)
+    context: dict = {"about": about, "code": code, "stale": stale, "log": log, "log_shown": plot_log.SHOWN, "outlines": land.outline_versions(db(), code), "track": _track(),
+                     "said": plot_service.said_and_came(db(), code), "signed": plot_rounds.signed, "doubts": plot_rounds.plot_doubts(known_doubts(), code)}
     if about["status"] != "standing":
         return render("plot_cut.html", title=words("pages.plot.title_cut", name=about["name"], code=code), **context)
     if code not in ripe.meta["plots"] or code not in crop.meta["plots"] or code not in tonnes.meta["by_plot"]:
         return render("plot_cut.html", title=words("pages.plot.title_new", name=about["name"], code=code), **context)
-    now = ripeness.plot_now(db(), code)
-    at = crop.meta["plots"].index(code)  # each answer has its own plots: one may be older than another
-    today = clock.of(db()).today()
-    values = settings.load(db())
-    readings = survey.readings(db())
+    today, values = clock.of(db()).today(), settings.load(db())
+    readings, heads = survey.readings(db()), survey.rounds(db())
     mine = readings[readings["plot"] == code]
-    mine = mine[mine["day"] >= today - timedelta(days=PAST_DAYS)]
-    first = min([*mine["day"], today])
-    days = [today + timedelta(days=10 * k) for k in range(-((today - first).days // 10) - 3, 74)]
-    drawn = ripeness.plot_curve(db(), code, days)
-    window = now["window"]
+    look = plot_service.look(db(), code, _since(about, mine, today))
+    now, since = look["now"], look["days"][0]
+    look["target_deg"] = values["target_brix_deg"]
+    rounds = plot_rounds.rounds_of(mine, heads[heads["plot"] == code], survey.left_out(db(), code), context["doubts"], look)
+    look["states"] = {state: sum(r["state"] == state for r in rounds) for state in ("odd", "doubted")} | {"out": len(plot_rounds.left_points(rounds, since, today))}
+    look["lanes"] = plot_log.lanes(log, since, today)
+    at = crop.meta["plots"].index(code)  # each answer has its own plots: one may be older than another
+    mass = {name: [float(v) for v in crop.arrays[f"tonnes{end}"][at, :SHOWN]] for name, end in (("t", ""), ("lo", "_lo"), ("hi", "_hi"))}
     context |= {
-        "now": now, "condition": letter(now["condition"][0]), "condition_word": word(now["condition"][0]), "window": window,
-        "curve": brix_curve(
-            "curve", days, drawn["mean_deg"], drawn["lo80"], drawn["hi80"], drawn["lo95"], drawn["hi95"], drawn["share"], [letter(c) for c in drawn["condition"]],
-            [(d, float(b)) for d, b in zip(mine["day"], mine["brix20_deg"]) if b == b], values["target_brix_deg"], today,
-            {"title": words("pages.plot.curve"), "desc": words("pages.plot.curve_desc", n=len(mine)), "today": words("pages.plot.today"),
-             "target": words("pages.plot.target", target=values["target_brix_deg"]), "july": words("pages.plot.july")}),
-        "tonnage": tonnes.meta["by_plot"][code], "mass_t": float(crop.arrays["tonnes"][at, 0]),
-        "mass_lo": float(crop.arrays["tonnes_lo"][at, 0]), "mass_hi": float(crop.arrays["tonnes_hi"][at, 0]),
-        "rounds": _rounds(mine), "help": ripeness.what_one_more_visit(db(), code), "weeks": now["weeks"][:26],
-        "why_not": cutting.explain(db(), None, code), "next_cuts": cutting.cuts_of(db(), code), "has_plan": cutting.plan(db()) is not None, "balance": tonnage.balance_sentence(db(), code),
-    }
+        "now": now, "look": look, "condition": letter(now["condition"][0]), "condition_word": word(now["condition"][0]), "window": now["window"], "letters": [letter(c) for c in now["condition"][:SHOWN]],
+        "weeks": now["weeks"][:SHOWN], "all_weeks": look["weeks"], "mass": mass, "plants": tonnes.meta["by_plot"][code]["plants"], "rounds": rounds, "atc_words": plot_rounds.atc_words,
+        "changed": _changed(code, now), "curves": _curves(code, look, rounds, log, since, today, values["target_brix_deg"], about), "strips": _strips(code, now, mass), "past": _past(look),
+        "own": own_bar("own", 1 - now["borrowed_share"], words("pages.plot.own_title"), words("pages.plot.own_desc", own=1 - now["borrowed_share"], lent=now["borrowed_share"])),
+        "why_not": cutting.explain(db(), None, code), "next_cuts": cutting.cuts_of(db(), code), "has_plan": cutting.plan(db()) is not None, "balance": tonnage.balance_sentence(db(), code)}
     return render("plot.html", title=_headline(about, now), **context)
+
+
+@bp.get("/plots/<code>/photos/<digest>")
+def photo(code: str, digest: str) -> Response:
+    found = survey.photo(db(), digest)
+    return Response(found["bytes"], content_type=found["media"], headers={"Cache-Control": "private, max-age=86400"})
+
+
+def _since(about: dict, mine, today: date) -> date:
+    """Where the picture begins: at the first visit within four years, a year ago at the latest, never before planting."""
+    first = max(min([*mine["day"], today - timedelta(days=LEAST_PAST_DAYS)]), today - timedelta(days=PAST_DAYS)) - timedelta(days=21)
+    return min(max(first, about["planted_on"] or first), today - timedelta(days=7))
+
+
+def _curves(code: str, look: dict, rounds: list[dict], log: list[dict], since: date, today: date, target_deg: float, about: dict) -> list[str]:
+    """The same picture for a desk, where rounds can be pointed at, and for a telephone."""
+    c, first = look["curve"], look["first"]
+    at = np.r_[np.arange(first), np.arange(first, len(look["days"]), 2)]  # every other week ahead is enough for the eye
+    curve = Curve([look["days"][i] for i in at], c["mean_deg"][at], c["sd_deg"][at], c["share"][at], [letter(v) for v in c["condition"][at]])
+    shown, out = plot_rounds.drawn(rounds, since), plot_rounds.left_points(rounds, since, today)
+    said = {"title": words("pages.plot.curve"), "desc": words("pages.plot.curve_desc", name=about["name"], rounds=len(shown), n=sum(len(r.values) for r in shown)), "today": words("pages.plot.today"),
+            "target": words("pages.plot.target", target=target_deg), "july": words("pages.plot.july"), "hint": words("pages.plot.hint")}
+    marks = plot_log.marks(log, since, today)
+    return [brix_curve(f"curve-{width}", curve, shown, out, marks, target_deg, today, said, width, live) for width, live in ((860, True), (400, False))]
+
+
+def _strips(code: str, now: dict, mass: dict) -> list[tuple[str, str]]:
+    weeks, share = now["weeks"][:SHOWN], [float(v) for v in now["share"][:SHOWN]]
+    wide = [float(h - low) > LITTLE_KNOWN for low, h in zip(now["share_lo"][:SHOWN], now["share_hi"][:SHOWN])]
+
+    def label(i: int) -> str:
+        return words("pages.plot.week_label", week=weeks[i], word=word(now["condition"][i]), share=share[i], low=float(now["share_lo"][i]), high=float(now["share_hi"][i]), chance=float(now["chance"][i]), mass_t=mass["t"][i])
+
+    return [(kind, share_strip(f"shares-{kind}", weeks, share, wide, [letter(c) for c in now["condition"][:SHOWN]], words("pages.plot.weeks_strip"), words("pages.plot.weeks_strip_desc"),
+                               lambda week: url_for("map.page", week=week), label, width, rows)) for kind, width, rows in (("desk-only", 860, 1), ("phone-only", 400, 3))]
+
+
+def _past(look: dict) -> list[dict]:
+    """What the curve says of the past, about a row a month, oldest first."""
+    c, days = look["curve"], look["days"]
+    step = max(1, round(30 / max((days[1] - days[0]).days, 1)))
+    return [{"day": days[i], "mean": float(c["mean_deg"][i]), "sd": float(c["sd_deg"][i]), "share": float(c["share"][i]), "letter": letter(c["condition"][i])} for i in range(0, look["first"], step)]
+
+
+def _changed(code: str, now: dict) -> dict | None:
+    """What the office's last corrections of this plot's readings changed, by the same fit: before and now."""
+    last = plot_service.before_corrections(db(), code)
+    if last is None:
+        return None
+    was = last["before"]
+    told = lambda a: {"brix": n1(a["mean_deg"][0]), "share": pct(a["share"][0]), "chance": pct(a["chance"][0]), "word": word(a["condition"][0]), "first": (a["window"] or [None])[0]}  # noqa: E731
+    return {"on": last["on"], "who": last["who"], "n": last["n"], "record": last["record"], "was": told(was), "is": told(now), "same": told(was) == told(now)}
+
+
+def _track() -> str | None:
+    """Address of the estate's track record, where there is one and the person may see it."""
+    from ..people import permissions
+
+    need = permissions.ROUTES.get("track.page")
+    return url_for("track.page") if "track.page" in current_app.view_functions and need and may(need) else None
 
 
 def _headline(about: dict, now: dict) -> str:
@@ -70,30 +129,9 @@ def _headline(about: dict, now: dict) -> str:
     month = lambda day: format_date(day, "MMMM 'de' y" if g.language == "es" else "MMMM y", locale=LOCALES[g.language])  # noqa: E731
     if last is None:
         return words("pages.plot.title_from", name=about["name"], word=word(now["condition"][0]), first=month(first))
+    if soon and last <= clock.of(db()).today():
+        return words("pages.plot.title_past", name=about["name"], word=word(now["condition"][0]))
     if soon:
         return words("pages.plot.title_now", name=about["name"], word=word(now["condition"][0]), last=month(last))
     return words("pages.plot.title", name=about["name"], word=word(now["condition"][0]), first=month(first), last=month(last))
-
-
-def _rounds(mine) -> list[dict]:
-    """Visits, newest first: day, plants, mean at 20 °C, instrument, juice temperature, source of the correction."""
-    out = []
-    for (day, name), part in mine.groupby(["day", mine["round"].fillna("")]):
-        out.append({"day": day, "round": name, "n": len(part), "mean": float(part["brix20_deg"].mean()), "raw": float(part["brix_raw_deg"].mean()),
-                    "temp": float(part["juice_temp_c"].mean()) if part["juice_temp_c"].notna().any() else None,
-                    "instrument": next((v for v in part["instrument"] if isinstance(v, str)), ""), "tag": part["brix_tag"].iloc[0], "readings": part[["id", "row", "plant", "brix_raw_deg", "juice_temp_c", "brix20_deg"]].to_dict("records")})
-    return sorted(out, key=lambda r: r["day"], reverse=True)
-
-
-def _loads(code: str) -> list[dict]:
-    loads = survey.loads(db())
-    return loads[loads["plot"] == code].sort_values("day", ascending=False).head(30).to_dict("records")
-
-
-def _labors(code: str) -> list[dict]:
-    out = []
-    for frame, kind in ((survey.labors(db()), "labor"), (survey.losses(db()), "loss"), (survey.remarks(db()), "remark")):
-        out += [{**row, "kind": kind} for row in frame[frame["plot"] == code].to_dict("records")]
-    return sorted(out, key=lambda row: row["day"], reverse=True)
-
 

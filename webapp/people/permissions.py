@@ -85,6 +85,7 @@ ROUTES: dict[str, str] = {
     "phone.shell": "open",
     "phone.worker": "open",
     "plot.page": "see_field",
+    "plot.photo": "see_field",
     "ripeness.page": "see_field",
     "visits.page": "see_field",
     "sales.load": "load_sales",
