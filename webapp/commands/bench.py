@@ -8,14 +8,16 @@ from typing import Any, Callable
 
 import click
 
-from ..bench import field_parts, ripeness_size, ripeness_truth, tonnes_truth
+from ..bench import field_parts, ripeness_size, ripeness_truth, tonnes_truth, visits_gain
 from ..cli import Edge
 from ..database import Database, backup, open_estate
 from ..problems import Problem
 
 PARTS = ("receiving", "pages", "ripeness", "coverage", "cutting", "field")
-LONG = ("truth", "tonnes", "region")
+LONG = ("truth", "tonnes", "region", "visits")
 """Asked for by name only: they take tens of minutes."""
+VISITS_ESTATES = 12
+"""Of visits, estates per law at the most: each rule is tried on the same ones."""
 WITHOUT_ESTATE = ("field", *LONG)
 
 
@@ -49,6 +51,8 @@ def bench_command(edge: Edge, part: str, seconds: float, only: tuple[str, ...], 
                 found[step] = ripeness_truth.measure(estates, told=lambda law: tell("truth_law", law=law))
             elif step == "tonnes":
                 found[step] = tonnes_truth.measure(estates, told=lambda law: tell("truth_law", law=law))
+            elif step == "visits":
+                found[step] = visits_gain.measure(min(estates, VISITS_ESTATES), told=lambda law: tell("truth_law", law=law))
             elif step == "region":
                 _statsmodels()
                 found[step] = ripeness_size.measure(lambda plots: tell("region_size", plots=plots))
@@ -229,6 +233,15 @@ def _truth_lines(edge: Edge, m: dict):
         yield edge.words("bench.truth.chance", pairs="  ".join(f"{said:.2f}→{came:.2f} ({n})" for said, came, n in found["chance"] if n))
 
 
+def _visits_lines(edge: Edge, m: dict):
+    """An hour's narrowing by our round and by each simple rule, and the ratio."""
+    for law, found in m.items():
+        yield edge.words("bench.visits.law", law=law, estates=found["estates"])
+        yield edge.words("bench.visits.ours", **found["rules"]["ours"])
+        for rule, times in found["times"].items():
+            yield edge.words("bench.visits.rule", rule=edge.words(f"bench.visits.{rule}"), **found["rules"][rule], **{f"{name}_times": f"{t:.1f}×" if t < visits_gain.MOST_TIMES else f"> {visits_gain.MOST_TIMES:.0f}×" for name, t in times.items()})
+
+
 def _region_lines(edge: Edge, m: dict):
     """The fit and the forecasts at the size of a region, each figure beside its target."""
     for name, one in m.items():
@@ -241,4 +254,4 @@ def _region_lines(edge: Edge, m: dict):
 
 
 MEASURES: dict[str, Callable[[Database, Path, float], dict]] = {"receiving": _receiving, "pages": _pages, "ripeness": _ripeness, "coverage": _coverage, "cutting": _cutting}
-LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "ripeness": _ripeness_lines, "coverage": _coverage_lines, "cutting": _cutting_lines, "field": _field_lines, "truth": _truth_lines, "tonnes": _tonnes_lines, "region": _region_lines}
+LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "ripeness": _ripeness_lines, "coverage": _coverage_lines, "cutting": _cutting_lines, "field": _field_lines, "truth": _truth_lines, "tonnes": _tonnes_lines, "region": _region_lines, "visits": _visits_lines}

@@ -41,7 +41,7 @@ def minutes_of(stops: tuple[Stop, ...], legs: np.ndarray, work: np.ndarray, star
     return float(sum(legs[a, b] for a, b in zip(at, at[1:])) + sum(work[s.plot, s.work] for s in stops))
 
 
-def _inserted(stops: tuple[Stop, ...], new: Stop, legs: np.ndarray, work: np.ndarray, start: int) -> tuple[float, tuple[Stop, ...]]:
+def inserted(stops: tuple[Stop, ...], new: Stop, legs: np.ndarray, work: np.ndarray, start: int) -> tuple[float, tuple[Stop, ...]]:
     """(minutes, stops) with ``new`` where it costs least."""
     at = [start, *(s.plot for s in stops), start]
     cost, place = min((legs[at[i], new.plot] + legs[new.plot, at[i + 1]] - legs[at[i], at[i + 1]], i) for i in range(len(at) - 1))
@@ -58,7 +58,7 @@ def _greedy(begin: tuple[Stop, ...], candidates: list[Stop], gain_of: GainOf, le
         for c in candidates:
             if c.plot in there:
                 continue
-            minutes, made = _inserted(stops, c, legs, work, start)
+            minutes, made = inserted(stops, c, legs, work, start)
             if minutes > limit + 1e-9:
                 continue
             more = gain_of(made) - now
@@ -93,7 +93,7 @@ def _swapped(stops: tuple[Stop, ...], candidates: list[Stop], gain_of: GainOf, l
             for c in candidates:
                 if c.plot in there or c == stops[out]:
                     continue
-                minutes, made = _inserted(rest, c, legs, work, start)
+                minutes, made = inserted(rest, c, legs, work, start)
                 if minutes <= limit + 1e-9 and (value := gain_of(made)) > (found[0] if found else now) * (1 + 1e-9):
                     found = (value, made)
         if found is None:
