@@ -31,13 +31,18 @@ def _table(name: str, rows: list[dict[str, Any]]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(EMPTY[name]))
 
 
-def forecast(f: Fields) -> tuple[np.ndarray, np.ndarray]:
-    """(tonnes, sd of their logarithm) [P, W] by the product's own steps, with the settings of a new estate."""
+def reckoned(f: Fields) -> reckoning.Found:
+    """Growth, plants and losses by the product's own steps, with the settings of a new estate."""
     plots = [str(i) for i in range(len(f.planted))]
     planted = dict(zip(plots, f.planted))
     frame = pd.DataFrame({"planted_plants": f.planted_plants, "area_ha": f.area_ha, "row_spacing_m": true_fields.ROW_SPACING_M, "perimeter_m": 4 * np.sqrt(f.area_ha * 10_000)}, index=plots)
     tables = accounting.Tables.of(_table("counts", f.counts), _table("losses", []), _table("labors", []), _table("loads", f.loads), _table("weighings", f.weighings))
-    found = reckoning.reckon(frame, plots, planted, CUT, tables, {one.name: one.default for one in BY_NAME.values()} | NO_FALL)
+    return reckoning.reckon(frame, plots, planted, CUT, tables, {one.name: one.default for one in BY_NAME.values()} | NO_FALL)
+
+
+def forecast(f: Fields) -> tuple[np.ndarray, np.ndarray]:
+    """(tonnes, sd of their logarithm) [P, W]."""
+    found = reckoned(f)
     arrays = accounting.by_day(found.growth, found.accounts, found.now_age, CUT.toordinal() + 7.0 * np.arange(105), CUT, found.losses)
     return arrays["mass_t"], np.log(arrays["mass_hi"] / arrays["mass_t"]) / Z80
 

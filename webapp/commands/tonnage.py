@@ -34,9 +34,13 @@ def tonnage_command(edge: Edge, plot: str | None, week: str | None, as_json: boo
     at = weeks.index(week)
     rows = [{"plot": code, "week": week, "mass_t": float(a["mass_t"][i, at]), "mass_low80_t": float(a["mass_lo"][i, at]), "mass_high80_t": float(a["mass_hi"][i, at]),
              "pina_kg": float(a["pina_kg"][i, at]), **found.meta["by_plot"][code]} for i, code in enumerate(found.meta["plots"]) if plot in (None, code)]
+    taught = {row["plot"]: service.learned(db, row["plot"], found) for row in rows}
+    estate = service.learned(db, None, found)
+    told = lambda one: one and {name: value.text(edge.language) if name == "sentence" else value for name, value in one.items()}  # noqa: E731
     if as_json:
-        return edge.answer({"key": found.key, "mortality_per_year": found.meta["mortality_per_year"], "plots": rows})
+        return edge.answer({"key": found.key, "mortality_per_year": found.meta["mortality_per_year"], "learned": told(estate), "plots": [row | {"learned": told(taught[row["plot"]])} for row in rows]})
     edge.say("tonnage.columns")
     for r in rows:
         p = r["plants"]
         click.echo(f"{r['plot']:<9} {p['value']:9,.0f} ({p['low']:,.0f}–{p['high']:,.0f})   {r['pina_kg']:6.1f}   {r['mass_t']:8,.0f} ({r['mass_low80_t']:,.0f}–{r['mass_high80_t']:,.0f})")
+    click.echo((taught[plot] or estate if plot else estate)["sentence"].text(edge.language))

@@ -16,13 +16,14 @@ MOST_TAKEN = 0.75
 @dataclass(frozen=True)
 class Known:
     """``usual_style`` of the estate's cuts; by plot the days of field work, (day, plants) of selective cuts, (day, share) of capón
-    counted; ``plants`` planted by plot."""
+    counted, and of plants with quiote or capón; ``plants`` planted by plot."""
 
     usual_style: str = "short"
     pruned: dict[str, list[date]] = field(default_factory=dict)
     fertilised: dict[str, list[date]] = field(default_factory=dict)
     picked: dict[str, list[tuple[date, float]]] = field(default_factory=dict)
     capon: dict[str, list[tuple[date, float]]] = field(default_factory=dict)
+    quiotes: dict[str, list[tuple[date, float]]] = field(default_factory=dict)
     plants: dict[str, float] = field(default_factory=dict)
 
     def row(self, plot: str, day: date, style: str | None, clearing: Any, weighed: bool = False) -> tuple[float, ...]:
@@ -49,13 +50,21 @@ def gather(plants: dict[str, float], weighings: dict[str, list], loads: dict[str
         return {plot: [row.day for row in rows if row.labor == labor] for plot, rows in labors.items()}
 
     picked = {plot: [(row.day, float(row.plants)) for row in rows if row.clearing == 0 and row.plants] for plot, rows in loads.items()}
-    capon: dict[str, list[tuple[date, float]]] = {}
+    capon, quiotes = _counted(counts, ("capon",)), _counted(counts, ("quiote", "capon"))
+    return Known(usual, days("leaf_pruning"), days("fertilising"), picked, capon, quiotes, plants)
+
+
+def _counted(counts: dict[str, list], names: tuple[str, ...]) -> dict[str, list[tuple[date, float]]]:
+    """By plot the days on which these were counted, and their share of the plants standing."""
+    out = {}
     for plot, rows in counts.items():
         seen: dict[date, list[float]] = {}
         for row in rows:
-            if row.capon is not None and row.plants_standing:
+            told = [getattr(row, name) for name in names if getattr(row, name) is not None]
+            if told and row.plants_standing:
                 both = seen.setdefault(row.day, [0.0, 0.0])
-                both[0] += float(row.capon)
+                both[0] += float(sum(told))
                 both[1] += float(row.plants_standing)
-        capon[plot] = [(day, min(some / every, 1.0)) for day, (some, every) in sorted(seen.items())]
-    return Known(usual, days("leaf_pruning"), days("fertilising"), picked, capon, plants)
+        if seen:
+            out[plot] = [(day, min(some / every, 1.0)) for day, (some, every) in sorted(seen.items())]
+    return out

@@ -61,6 +61,10 @@ class Growth:
         """The same of some plots only."""
         return replace(self, **{name: getattr(self, name)[at] for name in ("effect", "effect_sd", "lean", "lag", "share", "extra")})
 
+    def wider(self, factor: float) -> "Growth":
+        """The same with every standard deviation ``factor`` times as wide."""
+        return replace(self, cov=self.cov * factor**2, effect_sd=self.effect_sd * factor)
+
 
 def gompertz_kg(age_years: np.ndarray, c: Curve) -> np.ndarray:
     """W(t) = A·exp(−b·exp(−k·t)), kg."""

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Mapping
 
 import numpy as np
 import pandas as pd
 
-from . import accounting, estimate, generations, known, pina, weighed
+from . import accounting, estimate, generations, known, learning, pina, weighed
 from .accounting import Losses, Tables, Usual
 from .balance import Account
 from .pina import Growth
@@ -19,7 +19,8 @@ from .weighed import Equations, Generations, Sds
 @dataclass(frozen=True)
 class Found:
     """Of the standing plots [P], in their order: growth, accounts, age today in years, piñas weighed and loads used; of all plots: the
-    equations and standard deviations the growth was found by, and the place of each standing plot among them ``at``."""
+    equations and standard deviations the growth was found by, the place of each standing plot among them ``at``, and what loads
+    showed of forecasts (``spells``, by place among all plots); ``kg_a_year_ago`` today's mean piña as the records of a year ago tell it."""
 
     growth: Growth
     accounts: list[Account]
@@ -32,6 +33,10 @@ class Found:
     everyone: list[str]
     at: np.ndarray
     generations: Generations
+    spells: list[learning.Spell]
+    widened: float
+    kg_a_year_ago: np.ndarray
+    facts: known.Known
 
 
 def reckon(frame: pd.DataFrame, plots: list[str], planted: dict[str, date], today: date, tables: Tables, s: Mapping[str, Any]) -> Found:
@@ -47,8 +52,26 @@ def reckon(frame: pd.DataFrame, plots: list[str], planted: dict[str, date], toda
     growth, equations, sds = weighed.fit(seen, len(everyone), curve, s["pina_log_sd"], went_in, standing_as, tuple(float(np.log1p(s[name])) for name in ("leaf_pruning_mass", "fertilising_mass", "capon_mass")))
     place = {code: i for i, code in enumerate(everyone)}
     at = np.array([place[code] for code in plots], int)
-    mine = growth.of(at)
+    spells = learning.spells(equations, sds, growth)
+    widened = learning.widening(spells)
+    mine = growth.of(at).wider(widened)
     now_age = np.array([(today - planted[code]).days / 365.25 for code in plots])
     kg_now = np.exp(pina.log_mass(mine, now_age[:, None], np.zeros(1))[0][:, 0]) if plots else np.zeros(0)
+    before = np.exp(pina.log_mass(learning.a_year_ago(equations, sds, growth).of(at), now_age[:, None], np.zeros(1))[0][:, 0]) if plots else np.zeros(0)
     accounts, losses = accounting.accounts(plots, frame, planted, today, tables, usual, kg_now)
-    return Found(mine, accounts, losses, now_age, n_weighed[at], n_loads[at], equations, sds, everyone, at, Generations(went_in.lag[at], went_in.share[at]))
+    return Found(mine, accounts, losses, now_age, n_weighed[at], n_loads[at], equations, sds, everyone, at, Generations(went_in.lag[at], went_in.share[at]), spells, widened, before, facts)
+
+
+def quiotes(f: Found, i: int) -> dict[str, Any]:
+    """Share of a standing plot's plants expected to flower within a year, how many, and what the last rows counted showed (or None)."""
+    share = f.losses.bolting.flowering(float(f.now_age[i]))
+    seen = f.facts.quiotes.get(f.everyone[f.at[i]])
+    return {"next_year_share": share, "next_year_plants": share * f.accounts[i].standing, "counted_share": seen[-1][1] if seen else None}
+
+
+def by_generation(f: Found) -> list[list[dict[str, float]]]:
+    """Of every standing plot its generations: years since planted, plants standing, mean piña in kg, each of its own age."""
+    lag, share = f.generations.lag, f.generations.share
+    alone = replace(f.growth, lag=np.zeros((len(lag), 1)), share=np.ones((len(lag), 1)))
+    kg = np.exp(np.concatenate([pina.log_mass(alone, np.maximum(f.now_age - lag[:, g], 0.0)[:, None], np.zeros(1))[0] for g in range(lag.shape[1])], axis=1)) if len(lag) else np.zeros((0, 1))
+    return [[{"age_years": float(f.now_age[i] - lag[i, g]), "plants": float(share[i, g] * f.accounts[i].standing), "mass_kg": float(kg[i, g])} for g in range(lag.shape[1]) if share[i, g] > 0] for i in range(len(lag))]

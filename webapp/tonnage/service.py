@@ -16,12 +16,13 @@ from ..sentences import Sentence
 from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
 from . import accounting, believed, pina, reckoning, store
+from . import learned as teaching
 from . import constants as k
 from .accounting import Z80
 from .bolting import Bolting
 
 STAGE, WEEKS = "tonnage", 105
-DEFAULT_AGE_YEARS = 4.0
+DEFAULT_AGE_YEARS, WORTH_SAYING = 4.0, 0.005
 SAID_WEEKS = (4, 12, 26)
 """Weeks ahead that are kept when said."""
 
@@ -70,9 +71,11 @@ def reckon(db: Database, s: settings.Settings) -> tuple[dict, dict]:
     days = np.array([monday_of(w).toordinal() + 3 for w in weeks], float)
     arrays = accounting.by_day(growth, accounts, now_age, days, today, losses)
     arrays |= _stored(found)
-    by_plot = {code: _about(code, i, accounts[i], arrays, int(found.n_weighed[i]), int(found.n_loads[i]), code in ages_known) for i, code in enumerate(plots)}
+    generations = reckoning.by_generation(found)
+    by_plot = {code: {"generations": generations[i], "quiotes": reckoning.quiotes(found, i)} | _about(code, i, accounts[i], arrays, int(found.n_weighed[i]), int(found.n_loads[i]), code in ages_known) for i, code in enumerate(plots)}
     meta = {"plots": plots, "weeks": weeks, "today": today.isoformat(), "by_plot": by_plot, "mortality_per_year": losses.mortality, "mortality_sd": losses.mortality_sd,
-            "pina_level_log": float(growth.theta[0]), "pina_plot_log_sd": growth.plot_sd, "data_version": survey.data_version(db)}
+            "pina_level_log": float(growth.theta[0]), "pina_plot_log_sd": growth.plot_sd, "data_version": survey.data_version(db),
+            "learned": teaching.about(found.spells, found.everyone, plots, arrays["pina_kg"][:, 0], found.kg_a_year_ago, found.widened, today)}
     return meta, {n: np.asarray(v, np.float32) if n in ("mass_t", "mass_lo", "mass_hi", "pina_kg") else np.asarray(v, float) for n, v in arrays.items()}
 
 
@@ -108,6 +111,20 @@ def _about(code: str, i: int, a: accounting.Account, arrays: dict, weighed: int,
     return {"plants": plants.as_dict(), "mass_kg": mass.as_dict(), "n_counts": a.n_counts, "n_weighings": weighed, "n_loads": loads, "balance": a.as_dict(), "why": [s.as_dict() for s in why]}
 
 
+def learned(db: Database, plot: str | None = None, a: Answer | None = None) -> dict[str, Any] | None:
+    """What weighed loads taught, with its ``sentence``: of a plot (its last spell of cutting: ``said_kg`` before, ``came_kg`` over the scale,
+    ``says_kg`` now for the same days, 80 % intervals, ``bias_share``, ``left_share``; without loads what others' moved), or of the estate
+    (``before`` and ``now`` of the last year's spells, ``quarters``). None for a plot nothing is known of.
+
+    Shown, never applied: the loads are data of the fit, and what they show is taken out there, once.
+    """
+    told = (a or answer(db)).meta["learned"]
+    if plot is None:
+        return told["estate"] | {"sentence": teaching.of_estate(told["estate"])}
+    one = told["plots"].get(plot)
+    return one and one | {"sentence": teaching.of_plot(one)}
+
+
 def draws(a: Answer, n: int, seed: int, days: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
     """(plants [n, P, T], piña kg [n, P, T]) joint draws; mortality and growth drawn once for the whole estate."""
     today = date.fromisoformat(a.meta["today"])
@@ -141,6 +158,17 @@ def beliefs_of(a: Answer, s: settings.Settings) -> list[believed.Belief]:
     g = a.arrays
     return believed.beliefs(g["g_theta"], g["g_cov"], float(g["g_plot_sd"]), pina.Curve(*map(float, g["g_curve"])), s["pina_log_sd"], tuple(map(float, g["mortality"][:2])),
                            (s["annual_mortality"], s["annual_mortality_sd"]))
+
+
+def plant_sentences(db: Database, code: str) -> list[Sentence]:
+    """What else there is to say of a plot's plants: quiotes to come, generations of replanted gaps."""
+    about = answer(db).meta["by_plot"][code]
+    q, parts = about["quiotes"], about["generations"]
+    told = [] if q["next_year_share"] < WORTH_SAYING else [Sentence("tonnage.quiotes_uncounted" if q["counted_share"] is None else "tonnage.quiotes",
+                     {"share": 100 * q["next_year_share"], "plants": q["next_year_plants"]} | ({} if q["counted_share"] is None else {"seen": 100 * q["counted_share"]}))]
+    if len(parts) > 1:
+        told.append(Sentence("tonnage.generations", {"n": len(parts), "share": 100 * sum(p["plants"] for p in parts[1:]) / max(sum(p["plants"] for p in parts), 1e-9)}))
+    return told
 
 
 def balance_sentence(db: Database, code: str) -> Sentence:

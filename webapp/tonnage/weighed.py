@@ -9,6 +9,7 @@ the last per cent. Standard deviations (plot, source, visit, truck) by their mar
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,10 +69,19 @@ class Equations:
         usual, ages = mixed(s.age[:, None], generations.lag[s.plot], generations.share[s.plot], curve)
         self.y, self.X = s.log_kg - usual[:, 0], rows(ages[:, 0], s.when, s.extra)
         self.mean, self.precision = prior(curve, labor_log)
-        pairs = s.plot * 2 + s.source
-        self.group = np.flatnonzero(np.diff(pairs, prepend=-1))
-        self.group_plot = s.plot[self.group]
+        self._group()
+
+    def _group(self) -> None:
+        self.group = np.flatnonzero(np.diff(self.seen.plot * 2 + self.seen.source, prepend=-1))
+        self.group_plot = self.seen.plot[self.group]
         self.first = np.flatnonzero(np.diff(self.group_plot, prepend=-1))
+
+    def only(self, at: np.ndarray) -> "Equations":
+        """The same of some observations only (a mask)."""
+        part = copy(self)
+        part.seen, part.y, part.X = self.seen.of(at), self.y[at], self.X[at]
+        part._group()
+        return part
 
     def at(self, sds: Sds) -> tuple[float, np.ndarray, np.ndarray, tuple[np.ndarray, np.ndarray, np.ndarray]]:
         """(−2 log marginal likelihood but a constant, θ, precision of θ, sums (A, s, t) per plot seen)."""
