@@ -1,4 +1,4 @@
-"""From °Brix to ART (total reducing sugars, % of fresh mass): one line through the origin per laboratory.
+"""From °Brix to ART (total reducing sugars, % of fresh mass): a line through the origin, with each laboratory's and each plot's own.
 
 Until a laboratory has results the setting's 0.90 ± 0.10 stands, shown as an assumption (published range
 0.80 to 1.00; Bautista-Justo et al. 2001 print only the correlation, 0.9621).
@@ -6,47 +6,81 @@ Until a laboratory has results the setting's 0.90 ± 0.10 stands, shown as an as
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 LOAD_SD = 0.07
-"""Spread of one load's ART/°Brix about its laboratory's line (assumption): the plants read are not those cut."""
+"""Spread of one load's ART/°Brix about its plot's and laboratory's line (assumption, learned): the plants read are not those cut."""
 LAB_SD = 0.02
 """How much laboratories may differ for good (assumption)."""
+PLOT_SD = 0.03
+"""How much plots may differ for good in ART per °Brix (assumption): what refractometers there read is not what mills there yield."""
+FREEDOM, FAR = 10.0, 3.0
+"""The assumed spread of a load counts like so many loads; a load further off than so many spreads counts for less."""
 
 
 @dataclass(frozen=True)
 class Line:
-    """Per cent ART per °Brix: mean and sd, loads used, and each laboratory's own."""
+    """Per cent ART per °Brix: mean and sd, loads used, each laboratory's own (mean, sd, loads), and each plot's difference
+    (mean, how it leans on the mean line, sd given that line)."""
 
     slope: float
     sd: float
     n: int
     by_lab: dict[str, tuple[float, float, int]]
+    by_plot: dict[str, tuple[float, float, float]] = field(default_factory=dict)
 
 
-def fit(brix_deg: np.ndarray, art_percent: np.ndarray, lab: list[str], prior: float, prior_sd: float) -> Line:
-    """Posterior of the line from loads whose plot was read shortly before; row order does not matter."""
+def fit(brix_deg: np.ndarray, art_percent: np.ndarray, lab: list[str], prior: float, prior_sd: float, plot: list[str] | None = None) -> Line:
+    """Posterior of the line from loads whose plot was read shortly before: one level, laboratories and plots about it, every
+    result used once; row order does not matter."""
     ratio = np.asarray(art_percent, float) / np.asarray(brix_deg, float)
-    precision, weighted = prior_sd**-2, prior * prior_sd**-2
-    by_lab = {}
-    for name in sorted(set(lab)):
-        mine = np.sort(ratio[[one == name for one in lab]])
-        var = LOAD_SD**2 / len(mine) + LAB_SD**2
-        precision, weighted = precision + 1 / var, weighted + float(np.median(mine)) / var
-        by_lab[name] = (float(np.median(mine)), float(np.sqrt(var)), len(mine))
-    return Line(float(weighted / precision), float(np.sqrt(1 / precision)), len(ratio), by_lab)
+    where = plot or [""] * len(lab)
+    order = sorted(range(len(lab)), key=lambda i: (lab[i], where[i], ratio[i]))
+    ratio, lab, where = ratio[order], [lab[i] for i in order], [where[i] for i in order]
+    labs, plots = sorted(set(lab)), sorted(set(where) - {""})
+    X = np.zeros((len(ratio), 1 + len(labs)))
+    X[:, 0] = 1.0
+    X[np.arange(len(ratio)), [1 + labs.index(one) for one in lab]] = 1.0
+    known, start = np.r_[prior_sd**-2, np.full(len(labs), LAB_SD**-2)], np.r_[prior, np.zeros(len(labs))]
+    place = {code: i for i, code in enumerate(plots)}
+    at = np.array([place.get(code, len(plots)) for code in where], int)  # results of no plot share a place that has no effect
+    weight, spread = np.ones(len(ratio)), LOAD_SD
+    for _ in range(4):
+        w = weight / spread**2
+        shared, own, told = np.zeros((len(plots) + 1, X.shape[1])), np.bincount(at, w, len(plots) + 1), np.bincount(at, w * ratio, len(plots) + 1)
+        np.add.at(shared, at, X * w[:, None])
+        own, shared, told = own[:-1] + PLOT_SD**-2, shared[:-1], told[:-1]
+        cov = np.linalg.inv(np.diag(known) + (X * w[:, None]).T @ X - (shared / own[:, None]).T @ shared)
+        mean = cov @ (known * start + X.T @ (w * ratio) - (shared / own[:, None]).T @ told)
+        differs = (told - shared @ mean) / own
+        off = ratio - X @ mean - np.r_[differs, 0.0][at]
+        spread = float(np.sqrt((FREEDOM * LOAD_SD**2 + (weight * off**2).sum()) / (FREEDOM + weight.sum())))
+        weight = np.minimum(1.0, FAR * spread / np.maximum(np.abs(off), 1e-12)) ** 2
+    by_lab = {name: (float(mean[0] + mean[j]), float(np.sqrt(max(cov[0, 0] + cov[j, j] + 2 * cov[0, j], 0.0))), lab.count(name)) for j, name in enumerate(labs, 1)}
+    lean = -(shared @ cov[:, 0]) / own / cov[0, 0]
+    given = 1 / own + np.einsum("pi,ij,pj->p", shared, cov, shared) / own**2 - lean**2 * cov[0, 0]
+    by_plot = {code: (float(differs[i]), float(lean[i]), float(np.sqrt(max(given[i], 0.0)))) for i, code in enumerate(plots)}
+    return Line(float(mean[0]), float(np.sqrt(cov[0, 0])), len(ratio), by_lab, by_plot)
 
 
-def brix_of_ripe(mean_deg: np.ndarray, plant_sd: np.ndarray | float, residuals: np.ndarray, target_deg: float) -> np.ndarray:
+def draw(line: Line, plots: tuple[str, ...] | list[str], n: int, rng: np.random.Generator) -> np.ndarray:
+    """[n, P] joint draws of ART per °Brix: the level drawn once for all plots, a plot without results differs by as much as plots do."""
+    level, own = rng.normal(0.0, line.sd, n)[:, None], rng.standard_normal((n, len(plots)))
+    mean, lean, sd = np.array([line.by_plot.get(code, (0.0, 0.0, PLOT_SD)) for code in plots]).reshape(len(plots), 3).T
+    return (line.slope + level * (1 + lean) + mean + sd * own).clip(0.3, 1.3)
+
+
+def brix_of_ripe(mean_deg: np.ndarray, plant_sd: np.ndarray | float, residuals: np.ndarray, target_deg: float, weights: np.ndarray | None = None) -> np.ndarray:
     """Mean °Brix of the plants at or above the target (what a pass takes), for plot means of any shape.
 
-    From the pooled distribution of plants about their plot's mean; where no plant is ripe it is the target.
+    From the pooled distribution of plants about their plot's mean; where no plant is ripe it is the target. With
+    ``weights`` (what a pass left of each) the residuals must be sorted.
     """
-    points = np.sort(residuals)
-    tail = np.cumsum(points[::-1])[::-1] / np.arange(len(points), 0, -1)   # mean of the residuals from each point up
+    points, w = (np.sort(residuals), np.ones(len(residuals))) if weights is None else (residuals, np.maximum(weights, 1e-12))
+    tail = np.cumsum((w * points)[::-1])[::-1] / np.cumsum(w[::-1])[::-1]   # mean of the residuals from each point up
     distance = (target_deg - mean_deg) / plant_sd
-    above = np.interp(distance, points, tail, left=float(points.mean()), right=np.nan)
+    above = np.interp(distance, points, tail, left=float(np.average(points, weights=w)), right=np.nan)
     out = mean_deg + plant_sd * above
     return np.where(np.isnan(above), target_deg, np.maximum(out, target_deg))

@@ -12,10 +12,11 @@ from .. import answers, clock, settings
 from ..answers import Answer
 from ..database import Database, path_of
 from ..land import service as land
+from ..ripeness import picked
 from ..ripeness import service as ripeness
 from ..survey import service as survey
 from ..tonnage import service as tonnage
-from . import art, joint, passes
+from . import art, joint
 from .joint import Draws
 
 STAGE, SEED, COUNT = "crop", 20261123, 200
@@ -42,7 +43,7 @@ def art_line(db: Database, ripe: Answer | None = None, s: settings.Settings | No
     """The °Brix→ART line from loads with laboratory sugar whose plot was read within four months before."""
     s = settings.load(db) if s is None else s
     used = art_loads(db, ripe or ripeness.answer(db), s)
-    return art.fit(np.array([u["brix_deg"] for u in used]), np.array([u["art_percent"] for u in used]), [u["lab"] for u in used], s["art_per_brix"], s["art_per_brix_sd"])
+    return art.fit(np.array([u["brix_deg"] for u in used]), np.array([u["art_percent"] for u in used]), [u["lab"] for u in used], s["art_per_brix"], s["art_per_brix_sd"], [u["plot"] for u in used])
 
 
 def art_loads(db: Database, ripe: Answer, s: settings.Settings) -> list[dict[str, Any]]:
@@ -89,7 +90,7 @@ def _draw(db: Database, count: int, seed: int, days: list[date] | None, parts: t
     else:
         _, mean, share, keep, plant_sd = ripeness.long_draws(db, ripe, count, seed, len(days))
         plants, kg = tonnage.long_draws(tonnes, count, seed, days)
-    slope = np.random.default_rng([seed, 11]).normal(line.slope, line.sd, count).clip(0.3, 1.3)[:, None, None]
+    slope = art.draw(line, ripe.meta["plots"], count, np.random.default_rng([seed, 11]))[:, :, None]
     sweet = _sweet(ripe, mean, plant_sd, s["target_brix_deg"])
     mass = plants * kg / 1000  # what is lost past the peak is in the growth curve, which has seen old plots weighed
     return Draws(tuple(ripe.meta["plots"]), tuple(ripe.meta["weeks"]) if days is None else (), share, mass.astype(np.float32), (sweet * slope / 100).astype(np.float32), np.asarray(keep),
@@ -134,7 +135,7 @@ def answer(db: Database, fresh: bool = False) -> Answer:
     d, line = draws(db), art_line(db)
     ripe, tonnes = _parts(db)
     meta = {"rests_on": {"ripeness": ripe.key, "tonnage": tonnes.key}, "plots": list(d.plots), "weeks": list(d.weeks), "seed": SEED, "n": int(d.share.shape[0]), "art_percent_per_brix": line.slope, "art_sd": line.sd, "art_loads": line.n,
-            "by_lab": {name: list(v) for name, v in line.by_lab.items()}, "area_ha": float(land.plots(db).loc[list(d.plots), "area_ha"].sum()) if d.plots else 0.0}
+            "by_lab": {name: list(v) for name, v in line.by_lab.items()}, "art_by_plot": {code: v[0] for code, v in line.by_plot.items()}, "area_ha": float(land.plots(db).loc[list(d.plots), "area_ha"].sum()) if d.plots else 0.0}
     return answers.put(db, STAGE, key(db), meta, {n: np.asarray(v, np.float32) for n, v in joint.summary(d).items()})
 
 
