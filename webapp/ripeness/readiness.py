@@ -91,7 +91,7 @@ def windows(shares: np.ndarray, keep: np.ndarray, limits: Limits) -> list[tuple[
         elif first is None:
             out.append((last, last))
         else:
-            out.append((first, None if last is None else max(last, first) if last > 0 else 0))
+            out.append((0, 0) if last == 0 else (first, None if last is None else max(last, first)))
     return out
 
 
