@@ -1,38 +1,13 @@
-"""The crop: marginals agree with the stages, passes leave the less ripe, ART lines learn and sums stay honest."""
+"""The crop: marginals agree with the stages, ART lines learn and sums stay honest."""
 
 import csv
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from webapp.commands.seeding import FOLDER
-from webapp.crop import art, passes, service
+from webapp.crop import art, service
 from webapp.ripeness import service as ripeness
-
-SHARES = st.floats(0, 1)
-
-
-@given(SHARES, SHARES)
-def test_a_pass_leaves_the_less_ripe(share, cut):
-    left = float(passes.share_after(np.array(share), cut))
-    assert 0 <= left <= 1 and left <= share + 1e-12
-    assert passes.share_after(np.array(share), 0.0) == pytest.approx(share)
-
-
-@given(st.floats(0.2, 0.9), st.floats(0, 0.4), st.floats(0, 0.4))
-def test_two_passes_are_one_after_the_other(share, first, second):
-    """Cutting 20 % and then a quarter of the rest leaves what cutting 40 % at once leaves."""
-    once = passes.share_after(np.array(share), first + second * (1 - first))
-    twice = passes.share_after(passes.share_after(np.array(share), first), second)
-    assert float(once) == pytest.approx(float(twice), abs=1e-9)
-
-
-def test_what_ripens_later_is_still_there():
-    later = passes.share_after(np.array([0.4, 0.7, 0.9]), 0.4)
-    assert later == pytest.approx([0.0, 0.5, 0.8333], abs=1e-4)
-
 
 def test_line_of_the_laboratory_replaces_the_assumption():
     prior = art.fit(np.zeros(0), np.zeros(0), [], 0.90, 0.10)

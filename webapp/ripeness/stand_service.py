@@ -36,6 +36,14 @@ def _until(table: Any, plots: list[str], today: date, columns: tuple[str, ...]) 
     return mine[np.array([d <= today for d in mine["day"]], bool)]
 
 
+def _whole(frame: Any, code: str, density_ha: float) -> float:
+    """Plants the plot was planted with: as told, else its area at the usual density; 0 when neither is known."""
+    told, area = frame.at[code, "planted_plants"], frame.at[code, "area_ha"]
+    if told is not None and told == told and told > 0:
+        return float(told)
+    return float(area) * density_ha if area is not None and area == area else 0.0
+
+
 def _generations(db: Database, plots: list[str], ground: ripening.Land, how: list[str], frame: Any, today: date) -> tuple[np.ndarray, np.ndarray]:
     """([P] mean planting day of the plants, [P] sd of their ages in months) where first planting and replantings are dated and counted.
 
@@ -52,12 +60,13 @@ def _generations(db: Database, plots: list[str], ground: ripening.Land, how: lis
     by: dict[str, list[tuple[date, float]]] = {}
     for plot, day, plants in rows:
         by.setdefault(plot, []).append((day, plants))
+    density = settings.load(db)["planting_density_ha"]
     for code, later in by.items():
-        i, first = place[code], frame.at[code, "planted_plants"]
-        if how[i] != "dated" or not first == first or not first:
+        i, first = place[code], _whole(frame, code, density)
+        if how[i] != "dated" or not first:
             continue
         newer = sum(n for _, n in later)
-        weights = np.array([max(float(first) - newer, 1.0), *(n for _, n in later)])  # the plot's plants count every generation: gaps filled stand where others died
+        weights = np.array([max(first - newer, 1.0), *(n for _, n in later)])  # the plot's plants count every generation: gaps filled stand where others died
         days = np.array([ground.planted[i], *(d.toordinal() for d, _ in later)])
         weights = weights / weights.sum()
         planted[i] = days @ weights
@@ -66,10 +75,10 @@ def _generations(db: Database, plots: list[str], ground: ripening.Land, how: lis
 
 
 def _events(db: Database, plots: list[str], frame: Any, today: date) -> list[tuple[str, int, float]]:
-    out = []
+    out, density = [], settings.load(db)["planting_density_ha"]
     for r in _until(survey.losses(db), plots, today, ("cause", "plants", "area_share")).itertuples():
         if r.cause in EVENTS:
-            whole = frame.at[r.plot, "planted_plants"]
+            whole = _whole(frame, r.plot, density)
             share = r.area_share if r.area_share == r.area_share and r.area_share is not None else r.plants / whole if r.plants == r.plants and whole else FULL_SHARE
             out.append((r.plot, r.day.toordinal(), float(EVENTS[r.cause]) * min(1.0, float(share) / FULL_SHARE) ** 0.5))
     labors = _until(survey.labors(db), plots, today, ("labor",))
@@ -88,12 +97,12 @@ def _picked(db: Database, plots: list[str], frame: Any, today: date) -> Picked:
     for i, code in enumerate(plots):
         if code not in loads and code not in quiotes:
             continue
-        whole = frame.at[code, "planted_plants"]
-        if not whole == whole or not whole:
+        whole = _whole(frame, code, s["planting_density_ha"])
+        if not whole:
             continue
         first = min(part["day"].min() for part in (loads.get(code), quiotes.get(code)) if part is not None)
         planted = frame.at[code, "planted_on"]
-        standing = float(whole) * (1 - s["annual_mortality"]) ** max(((first - planted).days / 365.25) if planted else 5.0, 0.0)
+        standing = whole * (1 - s["annual_mortality"]) ** max(((first - planted).days / 365.25) if planted else 5.0, 0.0)
         if code in loads:
             passes[i] = picked.passes(standing, [(r.day.toordinal(), float(r.plants), r.clearing == 1) for r in loads[code].itertuples()])
         last_pass = passes[i][-1][0] if passes[i] else 0

@@ -1,0 +1,50 @@
+"""Doubts of rounds from the stored fit, told to the page of held records beside the survey's own."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from ..database import Database
+from ..survey import brix
+from ..survey import service as survey
+from ..survey.quality import OF_ESTIMATES
+from . import doubts, ripening
+from . import service as ripeness
+
+
+def rounds_of(db: Database) -> pd.DataFrame:
+    """One row a round of a standing plot (``doubts.COLUMNS``): what it said and what was expected of it without it."""
+    a = ripeness.answer(db)
+    model, ground, seen = ripeness.model_of(a)
+    if not seen.mask.any():
+        return pd.DataFrame(columns=list(doubts.COLUMNS))
+    off = doubts.left_out(model, ripening.posterior(model, seen, ground, model.about))
+    plots = a.meta["plots"]
+    place = {(plots[i], int(seen.day[i, j]), int(seen.n[i, j]), round(float(seen.mean[i, j]), 4)): (i, j) for i, j in zip(*np.nonzero(seen.mask))}
+    readings = survey.readings(db)
+    readings = readings[readings["round"].notna() & readings["brix20_deg"].notna()]
+    heads = survey.rounds(db).drop_duplicates("id", keep="last").set_index("id")
+    rows = []
+    for (name, plot), part in readings.assign(other=_other_flag(readings)).groupby(["round", "plot"], sort=True):
+        values = np.sort(part["brix20_deg"].to_numpy(float))
+        found = place.get((plot, part["day"].min().toordinal(), len(values), round(float(np.add.reduce(values) / len(values)), 4)))
+        if found is None:
+            continue
+        head = heads.loc[name] if name in heads.index else None
+        text = lambda column: None if head is None or head[column] is None or head[column] != head[column] else str(head[column])  # noqa: E731
+        rows.append((name, plot, part["day"].min(), text("crew") or part["install"].iat[0], text("instrument"), text("atc"), len(values), float(values.mean()), float(off.off_deg[found]), float(off.var[found]),
+                     float(off.noise[found]), float((part["other"] - part["brix20_deg"]).mean())))
+    return pd.DataFrame(rows, columns=list(doubts.COLUMNS))
+
+
+def _other_flag(readings: pd.DataFrame) -> np.ndarray:
+    """What each reading would be at 20 °C had its round said the other of ATC; NaN where it said nothing or no temperature."""
+    flag = np.select([readings["atc"] == "yes", readings["atc"] == "no"], [0.0, 1.0], np.nan)
+    value, _, _ = brix.correct_many(readings["brix_raw_deg"].to_numpy(float), readings["juice_temp_c"].to_numpy(float), flag, readings["atc_low_c"].to_numpy(float), readings["atc_high_c"].to_numpy(float))
+    return np.where(np.isfinite(flag) & np.isfinite(readings["juice_temp_c"].to_numpy(float)), value, np.nan)
+
+
+def review(db: Database) -> int:
+    """Look for doubts against the newest fit and put them beside the survey's; how many are new."""
+    return survey.propose(db, OF_ESTIMATES, doubts.find(rounds_of(db)))
