@@ -33,7 +33,7 @@ def page(code: str) -> str:
     ripe, tonnes, crop, stale = estimates()
     log = plot_log.entries(db(), code, g.language)
     context: dict = {"about": about, "code": code, "stale": stale, "log": log, "log_shown": plot_log.SHOWN, "outlines": land.outline_versions(db(), code), "track": _track(),
-                     "said": plot_service.said_and_came(db(), code), "signed": plot_rounds.signed, "doubts": plot_rounds.plot_doubts(known_doubts(), code)}
+                     "said": plot_service.said_and_came(db(), code), "signed": plot_rounds.signed, "doubts": plot_rounds.plot_doubts(known_doubts(), code, _living)}
     if about["status"] != "standing":
         return render("plot_cut.html", title=words("pages.plot.title_cut", name=about["name"], code=code), **context)
     if code not in ripe.meta["plots"] or code not in crop.meta["plots"] or code not in tonnes.meta["by_plot"]:
@@ -62,6 +62,11 @@ def page(code: str) -> str:
 def photo(code: str, digest: str) -> Response:
     found = survey.photo(db(), digest)
     return Response(found["bytes"], content_type=found["media"], headers={"Cache-Control": "private, max-age=86400"})
+
+
+def _living() -> set[str]:
+    """Identifiers of all records in force, and of the rounds they belong to."""
+    return {name for rows in survey.in_force(db()).values() for row in rows for name in (row.id, row.round)}
 
 
 def _since(about: dict, mine, today: date) -> date:

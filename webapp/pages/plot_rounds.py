@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
+from typing import Any, Callable
 
 import numpy as np
 import pandas as pd
@@ -87,9 +87,11 @@ def signed(value: float | None) -> str:
     return "–" if value is None or value != value else ("+" if value >= 0.05 else "") + n1(value)
 
 
-def plot_doubts(doubts: list[dict], code: str) -> list[dict]:
-    """Open doubts that name the plot: of its records or of itself."""
-    return [d for d in doubts if d.get("params", {}).get("plot") == code or d["record"] == f"plot:{code}"]
+def plot_doubts(doubts: list[dict], code: str, living: Callable[[], set[str]]) -> list[dict]:
+    """Open doubts that name the plot: of itself, or of records still in force (one just corrected is no longer doubted)."""
+    mine = [d for d in doubts if d.get("params", {}).get("plot") == code or d["record"] == f"plot:{code}"]
+    there = living() if any(d["is_record"] for d in mine) else set()
+    return [d for d in mine if not d["is_record"] or d["record"] in there]
 
 
 def _number(value: Any) -> float | None:
