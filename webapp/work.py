@@ -14,6 +14,7 @@ from .solver import Progress, no_progress
 def estimates(db: Database, params: dict | None = None, progress: Progress = no_progress) -> dict[str, Any]:
     """Look for doubts, refit ripeness, then tonnage and crop from it."""
     from .crop import service as crop
+    from .ripeness import doubts_service as doubts
     from .ripeness import service as ripeness
     from .survey import service as survey
     from .tonnage import service as tonnage
@@ -21,6 +22,7 @@ def estimates(db: Database, params: dict | None = None, progress: Progress = no_
     survey.review(db)
     progress(0.02, "work.ripeness")
     fitted = ripeness.fit(db)
+    doubts.review(db)
     progress(0.6, "work.tonnage")
     tonnage.answer(db, fresh=True)
     progress(0.8, "work.crop")

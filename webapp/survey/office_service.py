@@ -202,10 +202,32 @@ def _apply(db: Database, record_id: str, proposal: dict, who: str) -> None:
         for row in living:
             if row.round == record_id and row.kind == "reading":
                 write_correction(db, row.id, {proposal["clear_in_round"]: None}, who)
+    elif "swap_with" in proposal:
+        plots = {row.round or row.id: row.plot for row in living if row.kind == "round" and (row.round or row.id) in (record_id, proposal["swap_with"])}
+        _swap(db, living, record_id, proposal["swap_with"], plots, who)
+    elif "void_readings_of" in proposal:
+        for row in living:
+            if row.round in proposal["void_readings_of"] and row.kind == "reading":
+                write_void(db, row.id, row.plot, who)
+    elif "of_rounds" in proposal:
+        for row in living:
+            if row.kind == "round" and (row.round or row.id) in proposal["of_rounds"]:
+                write_correction(db, row.id, {"atc": proposal["atc"]}, who)
     elif proposal.get("void"):
         write_void(db, record_id, store.record(db, record_id)["plot"], who)
     else:
         write_correction(db, record_id, proposal, who)
+
+
+def _swap(db: Database, living: list, one: str, other: str, plots: dict[str, str], who: str) -> None:
+    """All records of two rounds get each other's plot. Problem ``doubt_unknown`` when one of the rounds is gone."""
+    if len(plots) < 2:
+        raise Problem("doubt_unknown", where=one, status=404)
+    turned = {one: plots[other], other: plots[one]}
+    for row in living:
+        name = row.round or row.id
+        if name in turned:
+            write_correction(db, row.id, {"plot": turned[name]}, who)
 
 
 def write_correction(db: Database, record_id: str, changes: dict, who: str) -> None:

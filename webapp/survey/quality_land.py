@@ -8,13 +8,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from . import quality_mass
+
 PIECES_RATIO, LEAST_LOADS = 0.66, 3
 WEIGHED_RATIO, LEAST_WEIGHED = 0.6, 6
-LEAST_CHECKS = 2
+LEAST_CHECKS, APART_YEARS = 2, 2
 
 
 def all_doubts(loads: pd.DataFrame, weighings: pd.DataFrame, checks: pd.DataFrame, plots: pd.DataFrame) -> list[dict]:
-    return [*pieces_as_plants(loads, weighings), *undated_plots(plots, checks), *wrong_years(plots, checks), *beyond_registered(loads, plots)]
+    halves = pieces_as_plants(loads, weighings)
+    years = wrong_years(plots, checks)
+    more = quality_mass.pieces_by_age(loads, plots, {d["record"] for d in halves}, judged_by_own(loads, weighings))
+    return [*halves, *more, *quality_mass.slipped_weighings(weighings), *undated_plots(plots, checks), *years, *ages_contradict(plots, checks, {d["params"]["plot"] for d in years}),
+            *beyond_registered(loads, plots)]
 
 
 def _doubt(code: str, record: str, proposal: dict | None, **params: Any) -> dict:
@@ -41,6 +47,13 @@ def pieces_as_plants(loads: pd.DataFrame, weighings: pd.DataFrame) -> list[dict]
     return out
 
 
+def judged_by_own(loads: pd.DataFrame, weighings: pd.DataFrame) -> set[str]:
+    """Plots with loads or weighed piñas enough of their own to judge a load by."""
+    own = loads[(loads["plants"] > 0) & (loads["net_kg"] > 0)].groupby("plot").size()
+    weighed = weighings.groupby("plot").size()
+    return set(own.index[own >= LEAST_LOADS]) | set(weighed.index[weighed >= LEAST_WEIGHED])
+
+
 def undated_plots(plots: pd.DataFrame, checks: pd.DataFrame) -> list[dict]:
     """Standing plots without a planting date, with the year the crews noted last."""
     out = []
@@ -63,6 +76,26 @@ def wrong_years(plots: pd.DataFrame, checks: pd.DataFrame) -> list[dict]:
             year = int(years[-1])
             proposal = {"planted_on": date(year, planted.month, min(planted.day, 28)).isoformat()}
             out.append(_doubt("age_differs", f"plot:{code}", proposal, plot=code, year=year, papers=planted.year, n=int((part["planting_year"] == year).sum())))
+    return out
+
+
+def ages_contradict(plots: pd.DataFrame, checks: pd.DataFrame, told: set[str]) -> list[dict]:
+    """Standing plots whose age checks name different years; proposed: take out those that neither the papers nor the others bear out.
+
+    Neighbouring years are one planting season seen twice and no contradiction.
+    """
+    out = []
+    for code, part in checks[checks["planting_year"].notna()].groupby("plot", sort=True):
+        years = part["planting_year"].astype(int)
+        if code in told or code not in plots.index or plots.at[code, "status"] != "standing" or years.max() - years.min() < APART_YEARS:
+            continue
+        planted: date | None = plots.at[code, "planted_on"]
+        votes = [*years, *([planted.year] if planted else [])]
+        near = np.array([sum(abs(v - y) < APART_YEARS for v in votes) for y in years])
+        lone = part[near == near.min()] if near.min() < near.max() else part.iloc[:0]
+        row = (lone if len(lone) else part).iloc[-1]
+        params = {"plot": code, "years": sorted(set(years)), "papers": planted.year if planted else None, "year": int(row["planting_year"])}
+        out.append(_doubt("ages_contradict", row["id"], {"void": True} if len(lone) == 1 else None, **params))
     return out
 
 

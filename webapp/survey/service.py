@@ -134,10 +134,19 @@ def review(db: Database) -> dict[str, int]:
     tables = {kind: table(db, kind) for kind in ("round", "reading", "row_count", "load", "weighing", "age_check")}
     found = quality.all_doubts(tables, land.plots(db), store.installs(db), rival_corrections(db), clock.of(db).zone)
     with atomic(db):
-        store.drop_open_doubts(db, {(d["code"], d["record"]) for d in found})
+        store.drop_open_doubts(db, {(d["code"], d["record"]) for d in found}, lambda code: code not in quality.OF_ESTIMATES)
         store.add_doubts(db, found, clock.of(db).stamp())
         store.mark(db, "doubted", data_version(db))
     return {"freed": freed, "doubts": len({(d["code"], d["record"]) for d in store.doubts(db)} - before)}
+
+
+def propose(db: Database, codes: frozenset[str], found: list[dict]) -> int:
+    """Doubts that a later room found, in place of its open ones of those codes; how many are new."""
+    before = {(d["code"], d["record"]) for d in store.doubts(db)}
+    with atomic(db):
+        store.drop_open_doubts(db, {(d["code"], d["record"]) for d in found}, lambda code: code in codes)
+        store.add_doubts(db, found, clock.of(db).stamp())
+    return len({(d["code"], d["record"]) for d in store.doubts(db)} - before)
 
 
 def doubts_old(db: Database) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from typing import Any, Iterable
+from typing import Any, Callable, Iterable
 
 from ..database import Database, rows
 from . import record as rec
@@ -165,10 +165,10 @@ def add_doubts(db: Database, found: Iterable[dict], at: str) -> None:
                           json.dumps(d["proposal"], ensure_ascii=False) if d["proposal"] else None, at] for d in found])
 
 
-def drop_open_doubts(db: Database, keep: set[tuple[str, str]]) -> None:
-    """Open doubts that no longer hold (the record was corrected) go away."""
+def drop_open_doubts(db: Database, keep: set[tuple[str, str]], looked_for: Callable[[str], bool] = lambda code: True) -> None:
+    """Open doubts of the codes looked for that no longer hold (the record was corrected) go away."""
     for row in rows(db, "SELECT id, code, record FROM doubt WHERE settled IS NULL"):
-        if (row["code"], row["record"]) not in keep:
+        if looked_for(row["code"]) and (row["code"], row["record"]) not in keep:
             db.execute("DELETE FROM doubt WHERE id = ?", [row["id"]])
 
 

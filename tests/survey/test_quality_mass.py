@@ -1,0 +1,84 @@
+"""Doubts about masses and ages: what is put in is found, what is sound is left alone."""
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from webapp.database import open_estate
+from webapp.land import service as land
+from webapp.survey import quality_land, quality_mass
+from webapp.survey import service as survey
+
+
+@pytest.fixture(scope="module")
+def demo_tables(demo_made):
+    db = open_estate(demo_made)
+    yield survey.loads(db), survey.weighings(db), survey.age_checks(db), land.plots(db)
+    db.conn.close()
+
+
+def test_slipped_masses_of_the_demo_are_all_found_and_no_other(demo_tables):
+    _, weighings, _, _ = demo_tables
+    assert quality_mass.slipped_weighings(weighings) == []
+    rng = np.random.default_rng(2)
+    full = weighings.groupby("plot")["id"].transform("size") >= 6
+    at = rng.permutation(np.flatnonzero(full))[:20]
+    wrong = weighings.copy()
+    right = wrong["mass_kg"].to_numpy().copy()
+    wrong.loc[wrong.index[at], "mass_kg"] = np.round(right[at] * rng.choice([0.1, 10.0], 20), 2)
+    told = {d["record"]: d["proposal"]["mass_kg"] for d in quality_mass.slipped_weighings(wrong)}
+    real = dict(zip(weighings["id"].iloc[at], right[at]))
+    assert set(told) <= set(real) and len(told) >= 19
+    assert all(told[name] == pytest.approx(real[name], abs=0.06) for name in told)
+
+
+def thinned(loads, rng):
+    """Two loads of each plot only, so that no plot can be judged by its own."""
+    return loads.iloc[rng.permutation(len(loads))].groupby("plot").head(2).sort_values(["taken_at", "id"])
+
+
+@pytest.mark.parametrize("share", [1 / 1.85, 1 / 3])
+def test_pieces_in_plots_with_little_of_their_own(demo_tables, share):
+    """Halves and thirds counted as plants, against loads of other plots of like age."""
+    loads, _, _, plots = demo_tables
+    rng = np.random.default_rng(4)
+    planted = {d["record"] for d in quality_land.pieces_as_plants(loads, pd.DataFrame({"plot": [], "mass_kg": []}))}
+    found = wrong = put = 0
+    for _ in range(4):
+        some = thinned(loads[~loads["id"].isin(planted) & (loads["plants"] > 0) & (loads["net_kg"] > 0)], rng).copy()
+        at = rng.permutation(len(some))[:5]
+        names = set(some["id"].iloc[at])
+        some.loc[some.index[at], "plants"] = np.round(some["plants"].iloc[at] / share)
+        told = {d["record"]: d for d in quality_mass.pieces_by_age(some, plots, set(), set())}
+        found, wrong, put = found + len(names & set(told)), wrong + len(set(told) - names), put + len(names)
+        for name in names & set(told):
+            row = some[some["id"] == name].iloc[0]
+            assert told[name]["proposal"]["pieces"] == row["plants"] and told[name]["proposal"]["plants"] < row["plants"]
+    assert found >= (0.6 if share > 0.4 else 0.9) * put and wrong <= 2, (found, wrong, put)
+
+
+def test_the_sound_loads_of_the_demo_raise_nothing_more(demo_tables):
+    loads, weighings, checks, plots = demo_tables
+    codes = [d["code"] for d in quality_land.all_doubts(loads, weighings, checks, plots)]
+    assert not {"pieces_by_age", "slipped_mass", "ages_contradict"} & set(codes) and codes.count("pieces_as_plants") == 3
+
+
+def checks_of(*years, plot="VS-01"):
+    return pd.DataFrame({"id": [f"c{i}" for i in range(len(years))], "plot": plot, "planting_year": np.array(years, float), "day": date(2026, 5, 1)})
+
+
+def plots_of(planted, status="standing"):
+    return pd.DataFrame({"planted_on": pd.Series([planted], dtype=object).to_numpy(), "status": [status]}, index=["VS-01"])
+
+
+@pytest.mark.parametrize("years, papers, odd, void", [
+    ((2019, 2019, 2016), 2019, "c2", True), ((2016, 2019), 2019, "c0", True), ((2016, 2019), None, "c1", False), ((2019, 2020, 2019), 2019, None, False), ((2016, 2020, 2018), None, "c2", False)])
+def test_ages_that_contradict_each_other(years, papers, odd, void):
+    told = quality_land.ages_contradict(plots_of(date(papers, 7, 1) if papers else None), checks_of(*years), set())
+    assert [d["record"] for d in told] == ([odd] if odd else [])
+    if odd:
+        assert (told[0]["proposal"] == {"void": True}) is void and told[0]["params"]["years"] == sorted(set(years))
+    assert quality_land.ages_contradict(plots_of(None), checks_of(*years), {"VS-01"}) == []
+    assert quality_land.ages_contradict(plots_of(None, "cut"), checks_of(*years), set()) == []
