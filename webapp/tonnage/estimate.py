@@ -87,14 +87,14 @@ def mass_seen(plots: list[str], planted: dict[str, date], weighings: dict[str, l
             for row in loads.get(plot, ()):
                 if row.net_kg and row.plants and row.net_kg > 0 and row.plants > 0:
                     trucks.setdefault((i, row.day), []).append(row)
-    cv2 = pina_cv2([np.array([r.mass_kg for r in part], float) for part in visits.values()])
+    cv2 = pina_cv2([np.sort([float(r.mass_kg) for r in part]) for part in visits.values()])
     for source, groups in ((WEIGHING, visits), (LOAD, trucks)):
         for (i, day), part in groups.items():
             if source == WEIGHING:
-                plants, kg, clearing = float(len(part)), sum(float(r.mass_kg) for r in part), None
+                plants, kg, clearing = float(len(part)), sum(sorted(float(r.mass_kg) for r in part)), None
                 n_weighed[i] += len(part)
             else:
-                plants, kg, clearing = sum(float(r.plants) for r in part), sum(float(r.net_kg) for r in part), _one(part, "clearing")
+                plants, kg, clearing = sum(sorted(float(r.plants) for r in part)), sum(sorted(float(r.net_kg) for r in part)), _one(part, "clearing")
                 n_loads[i] += len(part)
             found.append((i, (day - planted[plots[i]]).days / 365.25, float(np.log(kg / plants)), cv2 / plants, (day - today).days / 365.25, source,
                           known.row(plots[i], day, _one(part, "cut_style"), clearing, weighed=source == WEIGHING)))

@@ -8,9 +8,9 @@ from ..database import Database, atomic
 from . import service, store
 
 
-def said(db: Database, until_week: str = "9999-W53") -> list[dict]:
-    """What was said about piñas and tonnes, as stored."""
-    return store.said(db, until_week)
+def said(db: Database, until_week: str = "9999-W53", plot: str | None = None) -> list[dict]:
+    """What was said about piñas and tonnes (of one plot), as stored."""
+    return store.said(db, until_week, plot=plot)
 
 
 def say_again(db: Database, copy: Database, on_day: date) -> int:

@@ -16,9 +16,10 @@ def keep_said(db: Database, said: list[tuple], replayed: bool = False) -> None:
                         [(*row, "replayed" if replayed else "when_said") for row in said])
 
 
-def said(db: Database, until_week: str = "9999-W53", on_day: str | None = None) -> list[dict]:
-    """What was said about weeks up to one (of one day), by day, plot and week."""
-    return rows(db, f"SELECT {', '.join(_COLUMNS)}, said_from FROM said_mass WHERE week <= ? AND (? IS NULL OR on_day = ?) ORDER BY on_day, plot, week", [until_week, on_day, on_day])
+def said(db: Database, until_week: str = "9999-W53", on_day: str | None = None, plot: str | None = None) -> list[dict]:
+    """What was said about weeks up to one (of one day, of one plot), by day, plot and week."""
+    return rows(db, f"SELECT {', '.join(_COLUMNS)}, said_from FROM said_mass WHERE week <= ? AND (? IS NULL OR on_day = ?) AND (? IS NULL OR plot = ?) ORDER BY on_day, plot, week",
+                [until_week, on_day, on_day, plot, plot])
 
 
 def drop_replayed(db: Database, keep_days: list[str]) -> None:
