@@ -1,0 +1,123 @@
+"""The page of settings: all of them with their source, what the data say, and a change that shows its effect before it is saved."""
+
+from __future__ import annotations
+
+import html
+import re
+
+import numpy as np
+import pytest
+
+from webapp import create_app, settings
+from webapp.config import SETTINGS
+from webapp.crop import effect_service as effects
+from webapp.crop import service as crop
+from webapp.database import open_estate
+from webapp.ripeness import service as ripeness
+from webapp.sentences import catalogue
+from webapp.survey import service as survey
+from webapp.tonnage import service as tonnage
+
+KEPT = ("setting_value", "answer", "job", "trail", "record")
+
+
+@pytest.fixture(scope="module")
+def office(demo_made, tmp_path_factory):
+    """(database, the head's client) on one copy of the demo."""
+    import shutil
+
+    path = shutil.copy(demo_made, tmp_path_factory.mktemp("settings") / "demo.db")
+    client = create_app(path, testing=True).test_client()
+    assert client.post("/sign-in", data={"login": "jefa", "password": "jefa-del-rancho"}).status_code == 303
+    return open_estate(path), client
+
+
+def kept(db) -> tuple:
+    return (*(db.conn.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in KEPT), db.conn.execute("SELECT max(made_at) FROM answer").fetchone()[0],
+            settings.load(db).version, survey.data_version(db))
+
+
+def words_of(page: str) -> dict[str, str]:
+    """Plot → condition word as the list of plots says it."""
+    return {code: " ".join(re.search(r'class="letter[^>]*>[^<]*</span>\s*([^<]+)', row)[1].split()) for code, row in re.findall(r'<tr data-code="([^"]+)">(.*?)</tr>', page, re.S)}
+
+
+def test_every_setting_and_constant_is_there_with_unit_source_and_status(office):
+    page = html.unescape(office[1].get("/settings").get_data(as_text=True))
+    for s in SETTINGS:
+        assert f'name="{s.name}"' in page and catalogue("es")[f"setting.{s.name}"] in page, s.name
+    from webapp.pages.settings_known import ROOMS, constants_of
+
+    with create_app(office[0].conn.execute("PRAGMA database_list").fetchone()[2], testing=True).test_request_context():
+        for group in ROOMS:
+            for constant in constants_of(group):
+                assert constant["name_lang"] == "", f"«{constant['name']}» has no words: add constant.<room>.<name> to translations/*/constants.po"
+                assert constant["name"] in page and constant["source"] in page
+    assert "Lo que dicen los datos del rancho" in page and "Tus conteos ya dicen" in page
+
+
+def test_a_change_shows_its_effect_and_saving_makes_it_true(office):
+    """Plots ripe, words, windows and tonnes of the preview are what the pages say after saving; the preview itself keeps nothing."""
+    db, client = office
+    before, was = kept(db), words_of(client.get("/ripeness").get_data(as_text=True))
+    proposal = {"target_brix_deg": "25", "near_share": "0,3", "loss_limit": "0.1"}
+    shown = client.post("/settings/preview", data=proposal).get_data(as_text=True)
+    found = effects.effect(db, settings.load(db).with_values(**proposal))
+    assert kept(db) == before, "a preview stores nothing and asks for nothing"
+    assert f"habría {int(found.then.ripe_plots[0])} tablas maduras hoy, en lugar de {int(found.now.ripe_plots[0])}" in shown and found.then.ripe_plots[0] < found.now.ripe_plots[0]
+    told = {code: re.search(r"<td><b>\S+ ([^<]+)</b>", row)[1] for code, row in re.findall(r'<tr data-code="([^"]+)">(.*?)</tr>', shown, re.S) if "<td><b>" in row}
+    assert len(told) == sum(m.condition[0] != m.condition[1] for m in found.moved) > 0
+
+    form = re.search(r'<form method="post" action="/settings" .*?</form>', shown, re.S)[0]
+    sent = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', form))
+    assert set(sent) == {*proposal, "version"}
+    assert client.post("/settings", data=sent).status_code == 303
+    ripeness.fit(db), tonnage.answer(db, fresh=True)
+    a, grown = ripeness.answer(db), crop.answer(db, fresh=True)
+    page = client.get("/ripeness").get_data(as_text=True)
+    assert words_of(page) == {**was, **told}, "every plot's word, changed or not"
+    assert int(re.search(r"<h1>\D*(\d+)", page)[1]) == found.then.ripe_plots[0]
+    assert {m.code: m.window[1] for m in found.moved}.items() <= {code: about["window"] for code, about in a.meta["by_plot"].items()}.items()
+    assert np.array_equal((a.arrays["share"] >= 0.5).sum(axis=0)[: effects.WEEKS], found.then.ripe_plots)
+    for name, value in (("ripe_total", found.then.ripe_t), ("ripe_total_lo", found.then.ripe_lo), ("sugar_total", found.then.sugar_t), ("mass_total", found.then.mass_t)):
+        assert np.allclose(grown.arrays[name][: effects.WEEKS], value, rtol=1e-5), name
+    row = re.search(r"<tr>(?:(?!</tr>).)*target_brix_deg.*?</tr>", client.get("/settings").get_data(as_text=True), re.S)[0]
+    assert "Aurelia Montes" in row and "antes 24.0" in row
+    trail = client.get("/trail").get_data(as_text=True)
+    assert "25.0" in trail and "24" in trail
+
+
+def test_a_moved_peak_is_tried_by_a_fit_or_asks_for_one(office, monkeypatch):
+    db, client = office
+    before = kept(db)
+    found = effects.effect(db, settings.load(db).with_values(peak_age_months=80))
+    assert found.fit == "made" and found.moved
+    assert {m.condition[1] for m in found.moved} & {4}, "with an earlier peak some plots pass"
+    monkeypatch.setattr(effects, "FIT_AT_ONCE_PLOTS", 10), monkeypatch.setattr(effects, "DRAWN_PLOTS", 10)
+    left = client.post("/settings/preview", data={"peak_age_months": "80"}).get_data(as_text=True)
+    assert 'name="trial_fit"' in left and "todavía no la cuenta" in left
+    tried = client.post("/settings/preview", data={"peak_age_months": "80", "trial_fit": "1"}).get_data(as_text=True)
+    assert "se hizo un ajuste de prueba" in tried and 'name="trial_fit"' not in tried
+    assert kept(db) == before
+
+
+def test_bad_input_is_said_and_changes_nothing(office):
+    db, client = office
+    before = kept(db)
+    for address in ("/settings/preview", "/settings"):
+        for name, value, says in (("target_brix_deg", "noventa", "no es un número"), ("young_age_months", "200", "de 6 a 120 meses"), ("stop_weeks", "hoy", "W52 W53"), ("near_share", "", "no es un número")):
+            reply = client.post(address, data={name: value, "loss_limit": "0.2"})
+            page = reply.get_data(as_text=True)
+            assert reply.status_code == 422 and says in page and "Nada se cambió" in page
+            assert f'href="#s-{name}"' in page and f'value="{value}"' in page and 'value="0.2"' in page, "what was typed stays"
+    moved = client.post("/settings", data={"target_brix_deg": "22", "version": "0"})
+    assert moved.status_code == 409 and "Alguien guardó otros ajustes" in moved.get_data(as_text=True)
+    assert kept(db) == before
+
+
+def test_what_a_preview_cannot_say_it_says_so(office):
+    _, client = office
+    page = html.unescape(client.post("/settings/preview", data={"need_t_week": "400", "near_share": "0.8", "enough_narrowing_deg": "0.2"}).get_data(as_text=True))
+    assert "«Lo que pide la fábrica» queda arriba de «Lo más que recibe la fábrica»" in page
+    assert "hay que buscarlo otra vez desde su página" in page and "la mejor regla al tanteo entregaría" in page and "se le pedirían" in page
+    assert "Nada cambiaría" in client.post("/settings/preview", data={"need_t_week": "280"}).get_data(as_text=True)
