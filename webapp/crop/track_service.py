@@ -50,11 +50,11 @@ def _record(db: Database, only_said: bool) -> dict[str, Any]:
     brix, cut = said_brix.pairs(db)
     mass, sugar = mass_pairs(db), art_pairs(db)
     if only_said:
-        brix, mass = brix.at(~brix.replayed), mass.at(~mass.replayed)
+        brix, mass, cut = brix.at(~brix.replayed), mass.at(~mass.replayed), cut[~cut]
     days = [row for row in said_brix.days(db) if not only_said or row["said_from"] == "when_said"]
     count = {date.fromordinal(int(day)).isoformat(): int(n) for day, n in zip(*np.unique(brix.on_day, return_counts=True))}
     return {"today": clock.of(db).today().isoformat(), "horizons_weeks": list(HORIZONS_WEEKS), "window_days": track.WINDOW_DAYS, "least_pairs": track.LEAST_PAIRS,
-            "days": [{**row, "pairs": count.get(row["on_day"], 0)} for row in days], "cut_between": cut, "next_pairs_by": _next_pairs(db, days),
+            "days": [{**row, "pairs": count.get(row["on_day"], 0)} for row in days], "cut_between": len(cut), "next_pairs_by": _next_pairs(db, days),
             "brix": _by_horizon(brix) | {"calibration": track.calibration(brix), "worst": _worst(brix)},
             "mass": _by_horizon(mass) | {"calibration": track.calibration(mass)}, "art": track.judge(sugar) | {"calibration": track.calibration(sugar), "line": _line(db)}}
 
@@ -81,14 +81,22 @@ def _next_pairs(db: Database, days: list[dict]) -> str | None:
 
 def mass_pairs(db: Database) -> Pairs:
     """Mass per piña as said (log kg) against what the scale gave per plant of a pass."""
-    said = said_brix.said_frame(said_mass.said(db, said_brix.until_week(db)))
-    came = _passes(survey.loads(db))
-    found = track.match(said, came)
+    return _mass(db, said_mass.said(db, said_brix.until_week(db)), _passes(survey.loads(db)), rules=True)
+
+
+def of_plot(db: Database, code: str) -> dict[str, Pairs]:
+    """One plot's pairs of ``brix`` and ``mass`` (log kg per piña), as in the whole record."""
+    loads = survey.loads(db)
+    return {"brix": said_brix.of_plot(db, code), "mass": _mass(db, said_mass.said(db, said_brix.until_week(db), code), _passes(loads[loads["plot"] == code]), rules=False)}
+
+
+def _mass(db: Database, said: list[dict], came: pd.DataFrame, rules: bool) -> Pairs:
+    found = track.match(said_brix.said_frame(said), came)
     if not len(found):
         return Pairs(*(np.zeros(0) for _ in range(7)), np.zeros(0, bool))
     noise = np.sqrt(float(masses.PINA_CV) ** 2 / found["plants"] + float(masses.LOAD_LOG_SD) ** 2 + float(masses.UNLIKE_LOG_SD) ** 2).to_numpy(float)
     return Pairs(found["plot"].to_numpy(), *(found[n].to_numpy(np.int64) for n in ("on_day", "day", "weeks")), np.log(found["pina_kg"].to_numpy(float)), np.hypot(found["pina_log_sd"].to_numpy(float), noise),
-                 found["log_kg"].to_numpy(float), found["replayed"].to_numpy(bool), _mass_rules(db, found, noise))
+                 found["log_kg"].to_numpy(float), found["replayed"].to_numpy(bool), _mass_rules(db, found, noise) if rules else {})
 
 
 def _passes(loads: pd.DataFrame) -> pd.DataFrame:

@@ -8,6 +8,7 @@ import numpy as np
 from flask import Blueprint, Response, current_app, g, url_for
 
 from .. import clock, settings
+from ..crop import track_service
 from ..cutting import service as cutting
 from ..land import service as land
 from ..ripeness import plot_service
@@ -15,7 +16,7 @@ from ..sentences import LOCALES
 from ..survey import service as survey
 from ..tonnage import service as tonnage
 from ..weeks import monday_of
-from . import plot_log, plot_rounds
+from . import plot_log, plot_rounds, plot_said
 from .access import db, may
 from .conditions import LITTLE_KNOWN, letter, word
 from .layout import n1, pct, render, words
@@ -32,8 +33,9 @@ def page(code: str) -> str:
     about = land.plot(db(), code)
     ripe, tonnes, crop, stale = estimates()
     log = plot_log.entries(db(), code, g.language)
+    said = track_service.of_plot(db(), code)
     context: dict = {"about": about, "code": code, "stale": stale, "log": log, "log_shown": plot_log.SHOWN, "outlines": land.outline_versions(db(), code), "track": _track(),
-                     "said": plot_service.said_and_came(db(), code), "signed": plot_rounds.signed, "doubts": plot_rounds.plot_doubts(known_doubts(), code, _living)}
+                     "said": plot_said.rows(said["brix"]), "said_kg": plot_said.rows(said["mass"], log=True), "signed": plot_rounds.signed, "doubts": plot_rounds.plot_doubts(known_doubts(), code, _living)}
     if about["status"] != "standing":
         return render("plot_cut.html", title=words("pages.plot.title_cut", name=about["name"], code=code), **context)
     if code not in ripe.meta["plots"] or code not in crop.meta["plots"] or code not in tonnes.meta["by_plot"]:

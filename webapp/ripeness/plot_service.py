@@ -7,12 +7,11 @@ from typing import Any
 
 import numpy as np
 
-from .. import clock
 from ..database import Database
 from ..survey import service as survey
 from ..weeks import monday_of
 from . import constants as k
-from . import narrowing, said_then, service, store, turning
+from . import narrowing, service, turning
 
 PAST_POINTS = 110
 """The past is drawn at about this many days, whatever its length."""
@@ -53,14 +52,3 @@ def before_corrections(db: Database, code: str) -> dict[str, Any] | None:
     """What today's fit would say of a plot had the office not made its last corrections: {on, who, n, record, before: an answer}; None without any."""
     last = survey.last_corrections(db, code)
     return None if last is None else {**last, "before": service.plot_now(db, code, last["readings"])}
-
-
-def said_and_came(db: Database, code: str) -> list[dict[str, Any]]:
-    """Each round against what was said of its week 4, 12 and 26 weeks before, newest first; see :func:`said_then.against`."""
-    rows = store.said_of(db, code)
-    if not rows:
-        return []
-    r = survey.readings(db)
-    r = r[(r["plot"] == code) & r["brix20_deg"].notna()]
-    fit = service.answer(db).meta["fit"]
-    return said_then.against(rows, said_then.rounds(r, fit["visit_deg"], fit["plant_deg"]), clock.of(db).today())

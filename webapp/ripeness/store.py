@@ -19,9 +19,10 @@ def keep_said(db: Database, said: list[tuple], replayed: bool = False) -> None:
                         [(*row, "replayed" if replayed else "when_said") for row in said])
 
 
-def said(db: Database, until_week: str = "9999-W53", on_day: str | None = None) -> list[dict]:
-    """What was said about weeks up to one (of one day), by day, plot and week."""
-    return rows(db, f"SELECT {', '.join(_COLUMNS)}, said_from FROM said WHERE week <= ? AND (? IS NULL OR on_day = ?) ORDER BY on_day, plot, week", [until_week, on_day, on_day])
+def said(db: Database, until_week: str = "9999-W53", on_day: str | None = None, plot: str | None = None) -> list[dict]:
+    """What was said about weeks up to one (of one day, of one plot), by day, plot and week."""
+    return rows(db, f"SELECT {', '.join(_COLUMNS)}, said_from FROM said WHERE week <= ? AND (? IS NULL OR on_day = ?) AND (? IS NULL OR plot = ?) ORDER BY on_day, plot, week",
+                [until_week, on_day, on_day, plot, plot])
 
 
 def said_days(db: Database) -> list[dict]:
@@ -37,8 +38,3 @@ def said_mark(db: Database) -> str:
 def drop_replayed(db: Database, keep_days: list[str]) -> None:
     """Forget what was made afterwards on other days than these."""
     db.conn.execute(f"DELETE FROM said WHERE said_from = 'replayed' AND on_day NOT IN ({', '.join('?' * len(keep_days))})", keep_days)
-
-
-def said_of(db: Database, plot: str) -> list[dict]:
-    """What was said of one plot, in the order it was said."""
-    return rows(db, "SELECT on_day, week, mean_deg, sd_deg, share, chance, visit_sd_deg, plant_sd_deg, said_from FROM said WHERE plot = ? ORDER BY on_day, week", [plot])

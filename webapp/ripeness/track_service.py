@@ -56,22 +56,38 @@ def cut_since(db: Database, pairs: pd.DataFrame) -> np.ndarray:
     return np.array([np.searchsorted(passes.get(p, none), day, "right") > np.searchsorted(passes.get(p, none), on, "right") for p, on, day in zip(pairs["plot"], pairs["on_day"], pairs["day"])], bool)
 
 
-def pairs(db: Database) -> tuple[Pairs, int]:
-    """(pairs of said and seen °Brix of a round's mean, how many were left out because a pass came between)."""
-    said = said_frame(store.said(db, until_week(db)))
+def pairs(db: Database) -> tuple[Pairs, np.ndarray]:
+    """(pairs of said and seen °Brix of a round's mean; of those left out because a pass came between, whether made afterwards)."""
     plots = sorted(set(land.plots(db).index))
+    found, came, between = _found(db, store.said(db, until_week(db)), plots)
+    if not len(found):
+        return _as_pairs(found, np.zeros(0), np.zeros(0), {}), between
+    mean, sd, noise = _forecast(db, found)
+    return _as_pairs(found, mean, sd, _rules(db, found, came, plots, noise)), between
+
+
+def of_plot(db: Database, code: str) -> Pairs:
+    """The same pairs of one plot, without the plain rules."""
+    found, _, _ = _found(db, store.said(db, until_week(db), plot=code), [code])
+    return _as_pairs(found, *(_forecast(db, found)[:2] if len(found) else (np.zeros(0), np.zeros(0))), {})
+
+
+def _found(db: Database, said: list[dict], plots: list[str]) -> tuple[pd.DataFrame, pd.DataFrame, int]:
+    """(pairs with no pass between, rounds that came, pairs left out for a pass between)."""
     seen = inputs.seen(db, plots)
     at, m = np.nonzero(seen.mask)
     came = pd.DataFrame({"plot": np.array(plots, object)[at], "day": seen.day[at, m].astype(np.int64), "seen": seen.mean[at, m], "n": seen.n[at, m], "known": seen.known[at, m]})
-    found = match(said, came)
+    found = match(said_frame(said), came)
     between = cut_since(db, found)
-    found = found[~between].reset_index(drop=True)
-    if not len(found):
-        return _as_pairs(found, np.zeros(0), np.zeros(0), {}), int(between.sum())
+    return found[~between].reset_index(drop=True), came, left_out
+
+
+def _forecast(db: Database, found: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(mean on the day of the round, sd of what such a round reads, sd of a round's own error) of every pair, °Bx."""
     fit = service.answer(db).meta["fit"]  # of words stored without the noise of a round: today's
     noise = found["visit_sd_deg"].astype(float).fillna(fit["visit_deg"]) ** 2 + found["plant_sd_deg"].astype(float).fillna(fit["plant_deg"]) ** 2 / found["n"] + found["known"]
     mean = found["mean_deg"] + found["rate_deg_week"].astype(float).fillna(0.0) * (found["day"] - found["target"]) / 7
-    return _as_pairs(found, mean.to_numpy(float), np.sqrt(found["sd_deg"] ** 2 + noise).to_numpy(float), _rules(db, found, came, plots, np.sqrt(noise).to_numpy(float))), int(between.sum())
+    return mean.to_numpy(float), np.sqrt(found["sd_deg"] ** 2 + noise).to_numpy(float), np.sqrt(noise).to_numpy(float)
 
 
 def _as_pairs(found: pd.DataFrame, mean: np.ndarray, sd: np.ndarray, rules: dict) -> Pairs:
