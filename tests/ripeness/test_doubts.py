@@ -21,14 +21,13 @@ class Field:
         self.model, self.land, self.seen = ripeness.model_of(a)
         self.today, self.peak = float(pd.Timestamp(a.meta["today"]).toordinal()), ripeness.limits_of(a).peak_age_months
         self.rounds = doubts_service.rounds_of(db)
-        place = {(a.meta["plots"][i], int(self.seen.day[i, j]), int(self.seen.n[i, j]), round(float(self.seen.mean[i, j]), 4)): (i, j) for i, j in zip(*np.nonzero(self.seen.mask))}
-        self.at = tuple(np.array([place[r.plot, r.day.toordinal(), r.n, round(r.mean_deg, 4)] for r in self.rounds.itertuples()]).T)
+        self.at = self.rounds["i"].to_numpy(), self.rounds["j"].to_numpy()
         self.expected = (self.rounds["mean_deg"] - self.rounds["off_deg"]).to_numpy()
         self.sd = np.sqrt((self.rounds["var"] + self.rounds["noise"]).to_numpy())
 
     def again(self, mean, n=None):
         means, plants = self.seen.mean.copy(), self.seen.n.copy()
-        means[self.at] = mean
+        means[self.at] += mean - self.rounds["mean_deg"]  # what passes took away stays given back
         plants[self.at] = self.rounds["n"] if n is None else n
         seen = replace(self.seen, mean=means, n=plants)
         f = fitting.fit_estate(seen, self.land, self.peak, self.today, widened=False)

@@ -29,7 +29,7 @@ ATC_LOG, ATC_ROUNDS, ATC_SAYS = 2.0, 6, 4.0
 FAR_Z, FAR_FEWEST = 4.0, 3
 LEAST_SCALE, SCALED_FROM = 0.6, 30
 """Many faulty rounds make the fit think all rounds noisy, and hide each other: deviations are measured in the middle round's, if smaller."""
-COLUMNS = ("round", "plot", "day", "crew", "instrument", "atc", "n", "mean_deg", "off_deg", "var", "noise", "flag_deg")
+COLUMNS = ("i", "j", "round", "plot", "day", "crew", "instrument", "atc", "n", "mean_deg", "off_deg", "var", "noise", "flag_deg")
 
 
 @dataclass(frozen=True)

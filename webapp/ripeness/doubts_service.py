@@ -21,19 +21,23 @@ def rounds_of(db: Database) -> pd.DataFrame:
         return pd.DataFrame(columns=list(doubts.COLUMNS))
     off = doubts.left_out(model, ripening.posterior(model, seen, ground, model.about))
     plots = a.meta["plots"]
-    place = {(plots[i], int(seen.day[i, j]), int(seen.n[i, j]), round(float(seen.mean[i, j]), 4)): (i, j) for i, j in zip(*np.nonzero(seen.mask))}
+    place: dict[tuple, list[tuple[int, int]]] = {}
+    for i, j in zip(*np.nonzero(seen.mask)):
+        place.setdefault((plots[i], int(seen.day[i, j]), int(seen.n[i, j])), []).append((int(i), int(j)))
     readings = survey.readings(db)
     readings = readings[readings["round"].notna() & readings["brix20_deg"].notna()]
     heads = survey.rounds(db).drop_duplicates("id", keep="last").set_index("id")
-    rows = []
+    groups, rows = [], []
     for (name, plot), part in readings.assign(other=_other_flag(readings)).groupby(["round", "plot"], sort=True):
-        values = np.sort(part["brix20_deg"].to_numpy(float))
-        found = place.get((plot, part["day"].min().toordinal(), len(values), round(float(np.add.reduce(values) / len(values)), 4)))
-        if found is None:
+        groups.append((plot, part["day"].min(), len(part), float(part["brix20_deg"].mean()), name, part))
+    for plot, day, n, mean, name, part in sorted(groups, key=lambda group: group[:5]):  # the fit's visits of a day stand in the order of their means
+        here = place.get((plot, day.toordinal(), n))
+        if not here:
             continue
+        found = here.pop(0)
         head = heads.loc[name] if name in heads.index else None
         text = lambda column: None if head is None or head[column] is None or head[column] != head[column] else str(head[column])  # noqa: E731
-        rows.append((name, plot, part["day"].min(), text("crew") or part["install"].iat[0], text("instrument"), text("atc"), len(values), float(values.mean()), float(off.off_deg[found]), float(off.var[found]),
+        rows.append((*found, name, plot, day, text("crew") or part["install"].iat[0], text("instrument"), text("atc"), n, mean, float(off.off_deg[found]), float(off.var[found]),
                      float(off.noise[found]), float((part["other"] - part["brix20_deg"]).mean())))
     return pd.DataFrame(rows, columns=list(doubts.COLUMNS))
 
