@@ -5,13 +5,15 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any, Iterator
 
 import sqlite_utils
 
 from . import clock
 from .config import BY_NAME, SETTINGS, Setting, words_code
-from .database import atomic
+from .database import atomic, path_of
 from .problems import Problem
 from .sentences import Sentence
 
@@ -65,8 +67,24 @@ def accepted(setting: Setting, value: Any) -> Any:
     return int(number) if setting.kind == "whole" else number
 
 
+_pretended: ContextVar[tuple[str | None, Settings] | None] = ContextVar("pretended", default=None)
+
+
+@contextmanager
+def pretended(db: sqlite_utils.Database, values: Settings) -> Iterator[None]:
+    """Inside, :func:`load` of this estate gives ``values``, for dry runs of code that reads settings by itself; :func:`change` refuses."""
+    token = _pretended.set((path_of(db), values))
+    try:
+        yield
+    finally:
+        _pretended.reset(token)
+
+
 def load(db: sqlite_utils.Database) -> Settings:
     """Defaults overlaid with the user's latest values; the version is the last change's number."""
+    pretence = _pretended.get()
+    if pretence is not None and pretence[0] == path_of(db):
+        return pretence[1]
     values = {s.name: s.default for s in SETTINGS}
     version = 0
     for row in db.conn.execute("SELECT id, name, value FROM setting_value ORDER BY id"):
@@ -78,6 +96,8 @@ def load(db: sqlite_utils.Database) -> Settings:
 
 def change(db: sqlite_utils.Database, values: dict[str, Any], who: str) -> Settings:
     """Store new values, all or none. Raises Problem ``setting_unknown`` or one of :func:`accepted`'s."""
+    if _pretended.get() is not None:
+        raise RuntimeError("settings are pretended here: a dry run changes nothing")
     now = clock.of(db).stamp()
     current = load(db)
     with atomic(db):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+from typing import NamedTuple
 
 import numpy as np
 import pytest
@@ -17,6 +18,11 @@ from webapp.ripeness import service as ripeness
 from webapp.sentences import catalogue
 from webapp.survey import service as survey
 from webapp.tonnage import service as tonnage
+
+class Answered(NamedTuple):
+    meta: dict
+    arrays: dict
+
 
 KEPT = ("setting_value", "answer", "job", "trail", "record")
 
@@ -60,7 +66,7 @@ def test_a_change_shows_its_effect_and_saving_makes_it_true(office):
     """Plots ripe, words, windows and tonnes of the preview are what the pages say after saving; the preview itself keeps nothing."""
     db, client = office
     before, was = kept(db), words_of(client.get("/ripeness").get_data(as_text=True))
-    proposal = {"target_brix_deg": "25", "near_share": "0,3", "loss_limit": "0.1"}
+    proposal = {"target_brix_deg": "25", "near_share": "0,3", "loss_limit": "0.1", "loss_per_month": "0.02"}
     shown = client.post("/settings/preview", data=proposal).get_data(as_text=True)
     found = effects.effect(db, settings.load(db).with_values(**proposal))
     assert kept(db) == before, "a preview stores nothing and asks for nothing"
@@ -87,6 +93,21 @@ def test_a_change_shows_its_effect_and_saving_makes_it_true(office):
     assert "25.0" in trail and "24" in trail
 
 
+def test_what_the_fit_itself_depends_on_is_tried_by_the_same_code(office):
+    """A plot's age at the peak, and plants lost a year: the trial says what a fit after saving would store, and pretending ends with it."""
+    db, _ = office
+    proposed = settings.load(db).with_values(peak_age_months=84, annual_mortality=0.05, capon_months=6)
+    found = effects.effect(db, proposed)
+    assert found.fit == "made" and settings.load(db)["peak_age_months"] == 90.0
+    settings.change(db, {name: proposed[name] for name in ("peak_age_months", "annual_mortality", "capon_months")}, "prueba")
+    a = Answered(*ripeness.reckon(db, ripeness.limits(db)))
+    assert np.array_equal(a.arrays["condition"][:, 0], found.then.condition) and {c: p["window"] for c, p in a.meta["by_plot"].items()} == found.then.windows
+    assert np.allclose((a.arrays["share"] >= 0.5).sum(axis=0)[: effects.WEEKS], found.then.ripe_plots)
+    settings.change(db, {"peak_age_months": 90, "annual_mortality": 0.03, "capon_months": 4}, "prueba")
+    with settings.pretended(db, proposed), pytest.raises(RuntimeError):
+        settings.change(db, {"peak_age_months": 80}, "prueba")
+
+
 def test_a_moved_peak_is_tried_by_a_fit_or_asks_for_one(office, monkeypatch):
     db, client = office
     before = kept(db)
@@ -95,7 +116,7 @@ def test_a_moved_peak_is_tried_by_a_fit_or_asks_for_one(office, monkeypatch):
     assert {m.condition[1] for m in found.moved} & {4}, "with an earlier peak some plots pass"
     monkeypatch.setattr(effects, "FIT_AT_ONCE_PLOTS", 10), monkeypatch.setattr(effects, "DRAWN_PLOTS", 10)
     left = client.post("/settings/preview", data={"peak_age_months": "80"}).get_data(as_text=True)
-    assert 'name="trial_fit"' in left and "todavía no la cuenta" in left
+    assert 'name="trial_fit"' in left and "todavía no lo cuenta" in left
     tried = client.post("/settings/preview", data={"peak_age_months": "80", "trial_fit": "1"}).get_data(as_text=True)
     assert "se hizo un ajuste de prueba" in tried and 'name="trial_fit"' not in tried
     assert kept(db) == before

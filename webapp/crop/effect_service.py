@@ -21,7 +21,7 @@ from . import service
 from .effect import WEEKS, Moved, Side, moved, totals
 
 SUGAR = ("art_per_brix", "art_per_brix_sd")
-TONNAGE = (*(s.name for s in SETTINGS if s.group == "tonnage" and s.name not in SUGAR), "planting_density_ha")
+TONNAGE = (*(s.name for s in SETTINGS if s.group == "tonnage" and s.name not in SUGAR), "planting_density_ha", "peak_age_months", "loss_per_month")
 SAMPLING = ("enough_narrowing_deg", "enough_rows_share")
 FIT_AT_ONCE_PLOTS, DRAWN_PLOTS = 400, 1000
 """Up to so many plots a trial fit is made without asking (a few seconds), and tonnes are drawn jointly with their intervals."""
@@ -29,7 +29,7 @@ FIT_AT_ONCE_PLOTS, DRAWN_PLOTS = 400, 1000
 
 @dataclass(frozen=True)
 class Effect:
-    """``fit`` says how a moved peak was treated: "" (not moved), "made", "left" (asks for a trial fit first); ``seconds`` it all took."""
+    """``fit`` says how what is part of the fit was treated: "" (nothing is), "made", "left" (asks for a trial fit first); ``seconds`` it all took."""
 
     weeks: list[str]
     plots: list[str]
@@ -43,35 +43,40 @@ class Effect:
 
 def bears_on_crop(names: set[str]) -> bool:
     """Whether any of these settings moves what is said of plots and tonnes."""
-    return bool(names & {*ripeness.Limits.__dataclass_fields__, *TONNAGE, *SUGAR})
+    return bool(names & {*ripeness.Limits.__dataclass_fields__, *proposing.IN_THE_FIT, *TONNAGE, *SUGAR})
 
 
 def effect(db: Database, proposed: Settings, trial_fit: bool = False) -> Effect:
     """Both sides under one fit and the same draws of chance, so that whatever differs comes from the settings.
 
-    A moved peak needs a fit: made at once on an estate of up to ``FIT_AT_ONCE_PLOTS`` or when ``trial_fit``; else it is left out and said so.
+    What is part of the fit (the age of the peak, …) needs a trial fit: made at once on an estate of up to ``FIT_AT_ONCE_PLOTS`` or when ``trial_fit``; else it is left out and said so.
     """
     began, current = time.monotonic(), settings.load(db)
     stored, masses = ripeness.answer(db), tonnage.answer(db)
     drawn, fit = len(stored.meta["plots"]) <= DRAWN_PLOTS, ""
     was, becomes = proposing.closed_form(db, current), proposing.closed_form(db, proposed)
-    if proposing.needs_fit(db, proposed):
+    if proposing.needs_fit(current, proposed):
         fit = "made" if trial_fit or len(stored.meta["plots"]) <= FIT_AT_ONCE_PLOTS else "left"
     if fit == "made":
         was = proposing.by_fit(db, current) if ripeness.stale(stored, db) else was
         becomes = proposing.by_fit(db, proposed)
     heavy, heavier = masses, masses
     if any(current[name] != proposed[name] for name in TONNAGE):
-        heavy = Answer(tonnage.STAGE, "", "", *tonnage.reckon(db, current)) if tonnage.stale(masses, db) else masses
-        heavier = Answer(tonnage.STAGE, "", "", *tonnage.reckon(db, proposed))
+        heavy = _weighed(db, current) if tonnage.stale(masses, db) else masses
+        heavier = _weighed(db, proposed)
     if becomes.meta["plots"] != heavier.meta["plots"] or was.meta["plots"] != heavy.meta["plots"]:  # land moved on between two answers: all anew
         was, becomes = proposing.by_fit(db, current), proposing.by_fit(db, proposed)
-        heavy, heavier = (Answer(tonnage.STAGE, "", "", *tonnage.reckon(db, s)) for s in (current, proposed))
+        heavy, heavier = _weighed(db, current), _weighed(db, proposed)
     said = service.answer(db) if was is stored and heavy is masses and not ripeness.stale(stored, db) else None
     now = _side(db, was, heavy, current, drawn, said if said is not None and not service.stale(said, db) else None)
     then = _side(db, becomes, heavier, proposed, drawn)
     plots = list(was.meta["plots"])
     return Effect(was.meta["weeks"][:WEEKS], plots, now, then, moved(plots, now, then), fit, drawn, time.monotonic() - began)
+
+
+def _weighed(db: Database, s: Settings) -> Answer:
+    with settings.pretended(db, s):
+        return Answer(tonnage.STAGE, "", "", *tonnage.reckon(db, s))
 
 
 def _side(db: Database, ripe: Answer, tonnes: Answer, s: Settings, drawn: bool, said: Answer | None = None) -> Side:
@@ -81,14 +86,14 @@ def _side(db: Database, ripe: Answer, tonnes: Answer, s: Settings, drawn: bool, 
     if drawn and said is not None:
         ripe_t, low, high, sugar, mass_t = (said.arrays[name][:WEEKS].astype(float) for name in ("ripe_total", "ripe_total_lo", "ripe_total_hi", "sugar_total", "mass_total"))
     elif drawn and len(share):
-        draws = service.proposed(db, ripe, tonnes, s)
+        with settings.pretended(db, s):
+            draws = service.proposed(db, ripe, tonnes, s)
         whole, parts = draws.mass_t[:, :, :WEEKS], draws.share[:, :, :WEEKS]
         ripe_t, low, high = totals(whole * parts)
         sugar = totals(whole * parts * draws.art[:, :, :WEEKS])[0]
         mass_t = totals(whole)[0]
     else:  # a region: the sums of the means, without their joint intervals
-        kept = ripe.arrays["keep_share"][:, :WEEKS] / np.maximum(ripe.arrays["keep_share"][:, :1], 1e-3)
-        mass_t, ripe_t = (mass * kept).sum(axis=0), (mass * kept * share).sum(axis=0)
+        mass_t, ripe_t = mass.sum(axis=0), (mass * share).sum(axis=0)
     return Side((share >= s["ripe_share_to_cut"]).sum(axis=0), ripe_t, low, high, sugar, mass_t, ripe.arrays["condition"][:, 0], {code: ripe.meta["by_plot"][code]["window"] for code in ripe.meta["plots"]})
 
 

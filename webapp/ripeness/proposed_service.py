@@ -8,6 +8,7 @@ import numpy as np
 
 from .. import settings
 from ..answers import Answer
+from ..config import SETTINGS
 from ..database import Database
 from ..survey import sampling
 from ..weeks import monday_of
@@ -16,14 +17,19 @@ from .believed import Belief
 from .readiness import Limits
 
 
-def needs_fit(db: Database, proposed: settings.Settings) -> bool:
-    """Whether the curve itself depends on what is proposed: it knows the age of the peak, and no other setting."""
-    return service.limits(db, proposed).peak_age_months != service.limits_of(service.answer(db)).peak_age_months
+IN_THE_FIT = ("peak_age_months", "annual_mortality", "planting_density_ha", *(s.name for s in SETTINGS if s.group == "ripeness" and s.name not in Limits.__dataclass_fields__))
+"""Settings that the curve, or which plants stand and of what age, depends on; all others only judge the same curve."""
+
+
+def needs_fit(current: settings.Settings, proposed: settings.Settings) -> bool:
+    """Whether the stored fit cannot say what the proposed settings would."""
+    return any(current[name] != proposed[name] for name in IN_THE_FIT)
 
 
 def by_fit(db: Database, proposed: settings.Settings) -> Answer:
     """The answer that a fit under these settings would store, from the records as they are."""
-    return Answer(service.STAGE, "", "", *service.reckon(db, service.limits(db, proposed)))
+    with settings.pretended(db, proposed):
+        return Answer(service.STAGE, "", "", *service.reckon(db, service.limits(db)))
 
 
 def closed_form(db: Database, proposed: settings.Settings) -> Answer:
