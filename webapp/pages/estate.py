@@ -56,7 +56,7 @@ def _passing(found: dict, ripe: Any, crop: Any, frame: Any) -> list[dict]:
     out = []
     for code in found["passing"][:MOST_UNVISITED]:
         i, j = ripe.meta["plots"].index(code), crop.meta["plots"].index(code)
-        out.append({"code": code, "name": frame.at[code, "name"], "zone": frame.at[code, "zone"], "planted_on": frame.at[code, "planted_on"], "mass_t": float(crop.arrays["tonnes"][j, 0]),
+        out.append({"code": code, "name": frame.at[code, "name"], "planted_on": frame.at[code, "planted_on"], "mass_t": float(crop.arrays["tonnes"][j, 0]),
                     "low": float(crop.arrays["tonnes_lo"][j, 0]), "high": float(crop.arrays["tonnes_hi"][j, 0]), "lost": 1 - float(ripe.arrays["keep_share"][i, 0])})
     return out
 
@@ -69,7 +69,7 @@ def _unvisited(ripe: Any, frame: Any) -> list[dict]:
         if kind == "T":
             continue
         last = ripe.meta["by_plot"][code]["last_visit"]
-        out.append({"code": code, "name": frame.at[code, "name"], "zone": frame.at[code, "zone"], "last": last, "weeks": (today - date.fromisoformat(last)).days // 7 if last else None, "letter": letter(ripe.arrays["condition"][i, 0]),
+        out.append({"code": code, "name": frame.at[code, "name"], "planted_on": frame.at[code, "planted_on"], "last": last, "weeks": (today - date.fromisoformat(last)).days // 7 if last else None, "letter": letter(ripe.arrays["condition"][i, 0]),
                     "tone": ramp(float(ripe.arrays["share"][i, 0])), "share": float(ripe.arrays["share"][i, 0]), "low": float(ripe.arrays["share_lo"][i, 0]), "high": float(ripe.arrays["share_hi"][i, 0])})
     return sorted(out, key=lambda row: (row["weeks"] is not None, -(row["weeks"] or 0), row["code"]))[:MOST_UNVISITED]
 

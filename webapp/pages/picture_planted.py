@@ -18,7 +18,7 @@ def planted_bars(name: str, bars: Sequence[dict], words: dict[str, str]) -> str:
     for i, bar in enumerate(bars):
         x, wide, tall = left + i * room + room * 0.12, room * 0.62, foot - y(bar["mass_t"])
         middle = x + wide / 2
-        body.append(rect(x, y(bar["mass_t"]), wide, tall, bar["tone"]))
+        body += [rect(x, y(bar["mass_t"]), wide, tall, bar["tone"]), rect(x, y(bar["mass_t"]), wide, tall, "beside")]
         if tall > 20:
             body.append(text(middle, foot - 7, bar["share"], f"small {ink_on(bar['tone'])}", "middle"))
         body += [line(x + wide + 6, y(bar["low"]), x + wide + 6, y(bar["high"]), "ink"), text(middle, foot + 20, bar["name"], "strong", "middle"), text(middle, foot + 38, bar["about"][0], "soft", "middle"),

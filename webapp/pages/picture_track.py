@@ -6,8 +6,8 @@ from .charts import Scale, line, picture, rect, text, ticks
 
 
 def calibration_bars(name: str, found: dict, words: dict[str, str]) -> str:
-    """SVG, 640 × 236: one bar for every equal slice of chance, the line they should reach, and the band that chance alone leaves them."""
-    left, right, top, foot = 46, 632, 14, 188
+    """SVG, 640 × 244: one bar for every equal slice of chance, the line they should reach, and the band that chance alone leaves them."""
+    left, right, top, foot = 46, 620, 30, 196
     high = max(max(found["count"]), found["high"]) * 1.08
     y, room = Scale(0, high, foot, top), (right - left) / found["bars"]
     body = []
@@ -19,5 +19,5 @@ def calibration_bars(name: str, found: dict, words: dict[str, str]) -> str:
     body += [line(left, y(found["expected"]), right, y(found["expected"]), "need"), line(left, foot, right, foot, "ink")]
     for i in range(found["bars"] + 1):
         body.append(text(left + i * room, foot + 18, f"{100 * i / found['bars']:.0f}", "soft", "middle"))
-    body += [text(left, foot + 40, words["low"], "soft"), text(right, foot + 40, words["high"], "soft", "end"), text(right - 4, y(found["high"]) - 6, words["expected"], "halo", "end")]
-    return picture(name, 640, 236, words["title"], words["desc"], "".join(body), "strip wide-only")
+    body += [text(left, foot + 40, words["low"], "soft"), text(right, foot + 40, words["high"], "soft", "end"), text(right, 14, words["expected"], "soft", "end")]
+    return picture(name, 640, 244, words["title"], words["desc"], "".join(body), "strip wide-only")

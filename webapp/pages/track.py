@@ -22,7 +22,7 @@ def page() -> str:
     found = track.record(db(), only_said=only)
     whole, job = found["brix"]["all"], next(iter(jobs.pending(db(), "replay")), None)
     title = words("pages.track.title", share=100 * whole["cover80"]["value"]) if whole["enough"] else words("pages.track.title_few", n=whole["n"], needed=whole["needed"])
-    return render("track.html", title=title, found=found, whole=whole, verdict=_verdict(whole), best=_best(whole), only=only, job=job, names=land.plots(db())["name"].to_dict(),
+    return render("track.html", title=title, found=found, whole=whole, verdicts={"brix": _verdict(whole), "mass": _verdict(found["mass"]["all"]), "art": _verdict(found["art"])}, best=_best(whole), only=only, job=job, names=land.plots(db())["name"].to_dict(),
                   brix_rows=_rows(found["brix"]), mass_rows=_rows(found["mass"]), pictures={name: _picture(name, found[name]["calibration"]) for name in ("brix", "mass", "art")},
                   can_replay=may("change_settings") and not job, n_replayable=len(track.replay_days(db())), replayed_days=sum(d["said_from"] == "replayed" for d in found["days"]),
                   mass_percent=_percent(found["mass"]["all"]))

@@ -59,11 +59,11 @@ def cut_since(db: Database, pairs: pd.DataFrame) -> np.ndarray:
 def pairs(db: Database) -> tuple[Pairs, np.ndarray]:
     """(pairs of said and seen °Brix of a round's mean; of those left out because a pass came between, whether made afterwards)."""
     plots = sorted(set(land.plots(db).index))
-    found, came, between = _found(db, store.said(db, until_week(db)), plots)
+    found, came, left_out = _found(db, store.said(db, until_week(db)), plots)
     if not len(found):
-        return _as_pairs(found, np.zeros(0), np.zeros(0), {}), between
+        return _as_pairs(found, np.zeros(0), np.zeros(0), {}), left_out
     mean, sd, noise = _forecast(db, found)
-    return _as_pairs(found, mean, sd, _rules(db, found, came, plots, noise)), between
+    return _as_pairs(found, mean, sd, _rules(db, found, came, plots, noise)), left_out
 
 
 def of_plot(db: Database, code: str) -> Pairs:
@@ -72,14 +72,14 @@ def of_plot(db: Database, code: str) -> Pairs:
     return _as_pairs(found, *(_forecast(db, found)[:2] if len(found) else (np.zeros(0), np.zeros(0))), {})
 
 
-def _found(db: Database, said: list[dict], plots: list[str]) -> tuple[pd.DataFrame, pd.DataFrame, int]:
-    """(pairs with no pass between, rounds that came, pairs left out for a pass between)."""
+def _found(db: Database, said: list[dict], plots: list[str]) -> tuple[pd.DataFrame, pd.DataFrame, np.ndarray]:
+    """(pairs with no pass between, rounds that came; of the pairs with one, whether made afterwards)."""
     seen = inputs.seen(db, plots)
     at, m = np.nonzero(seen.mask)
     came = pd.DataFrame({"plot": np.array(plots, object)[at], "day": seen.day[at, m].astype(np.int64), "seen": seen.mean[at, m], "n": seen.n[at, m], "known": seen.known[at, m]})
     found = match(said_frame(said), came)
     between = cut_since(db, found)
-    return found[~between].reset_index(drop=True), came, left_out
+    return found[~between].reset_index(drop=True), came, found["replayed"].to_numpy(bool)[between]
 
 
 def _forecast(db: Database, found: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
