@@ -67,6 +67,19 @@ def test_a_closed_road_is_named_with_its_weeks(case):
     assert said[0].params["n"] == (closed[p] == ROAD).sum() and said[0].params["first"] == problem.weeks[int(np.flatnonzero(closed[p] == ROAD)[0])]
 
 
+def test_a_plot_too_large_for_the_crews_is_said_so(case):
+    """With few people no pass fits: that is the reason, with its numbers, and not that other plots use the crews better."""
+    problem, found = case
+    p = int(np.argmax(problem.stand_t * (problem.ripe[:, 5] > 0.6)))
+    few = problem.with_changes(crew_t=np.full(len(problem.weeks), 0.02 * problem.stand_t[p]))
+    said = explain.why(few, Plan("x", np.zeros(few.shape), ()), {}, p)
+    assert [s.code for s in said][-1] == "cutting.why.too_big"
+    told = said[-1].params
+    assert told["can_t"] == pytest.approx(few.rules.longest_pass_weeks * 0.02 * problem.stand_t[p]) and told["least_t"] > told["can_t"]
+    assert "las cuadrillas" in said[-1].text("es") and "the crews" in said[-1].text("en")
+    assert by_hand.plain(few, "oldest").cut[p].sum() == 0  # and indeed nobody's rule can cut it
+
+
 def test_an_infeasible_need_still_has_a_plan_and_says_by_how_much():
     problem = estate(11, plots=60, need=90.0)
     need = problem.need_low.copy()

@@ -69,7 +69,9 @@ def _against(problem: CuttingProblem, plan: Plan, prices, p: int, name: dict) ->
     least, ripe = problem.rules.least_pass_share, problem.ripe[p]
     if ripe[-1] < least:
         return [Sentence("cutting.why.unripe", {**name, "share": 100 * float(ripe[-1]), "least": 100 * least, "last": problem.weeks[-1], "age_months": float(problem.age_months[p])})]
-    out = _closed(problem, p, name)
+    out = _closed(problem, p, name) + _too_big(problem, p, name)
+    if out and out[-1].code == "cutting.why.too_big":
+        return out
     raw = best_window(problem, plan, p, problem.gain())
     if raw is None:
         return out or [Sentence("cutting.why.no_window", {**name, "least": 100 * least})]
@@ -82,6 +84,20 @@ def _against(problem: CuttingProblem, plan: Plan, prices, p: int, name: dict) ->
     s, n, tonnes, left = priced or raw
     return out + [Sentence("cutting.why.others_first", {**name, "week": problem.weeks[s], "mass_t": tonnes, "gain_mxn": 1e3 * float(worth), "left_mxn": 1e3 * float(left),
                                                        "limits": [Sentence(f"cutting.limit.{rule}") for rule in _scarce(problem, plan, s, n, prices)]})]
+
+
+def _too_big(problem: CuttingProblem, p: int, name: dict) -> list[Sentence]:
+    """When not even all crews, trucks and the factory together manage the least pass of so large a plot in the longest time one may last."""
+    rules = problem.rules
+    most = {"high": problem.need_high, "crew": problem.crew_t, "trips": problem.trips / max(float(problem.trips_per_t[p]), 1e-9)}
+    weekly = np.minimum.reduce(list(most.values()))
+    can = np.array([weekly[s: s + rules.longest_pass_weeks].sum() for s in range(len(weekly))])
+    least_t = rules.least_pass_share * float(problem.stand_t[p]) * float(problem.keep[p].min())
+    if least_t <= can.max():
+        return []
+    s = int(np.argmax(can))
+    tight = min(most, key=lambda rule: float(most[rule][s: s + rules.longest_pass_weeks].sum()))
+    return [Sentence("cutting.why.too_big", {**name, "least_t": least_t, "can_t": float(can.max()), "weeks": rules.longest_pass_weeks, "limit": Sentence(f"cutting.limit.{tight}")})]
 
 
 def _closed(problem: CuttingProblem, p: int, name: dict) -> list[Sentence]:
