@@ -8,7 +8,8 @@ import numpy as np
 
 from . import constants as k
 from . import ripening, shock, spread, terms
-from .estimate import Grouped, doubt, evaluate, fit, solve
+from .estimate import Grouped, doubt, evaluate, solve
+from .falling_back import sought
 from .ripening import COMPONENTS, DAYS_PER_MONTH, Fit, Land
 from .visits import Visits
 
@@ -51,7 +52,7 @@ def _settle(visits: Visits, land: Land, peak_months: float, today: float, sds: n
     slope_theta, age = np.zeros(omega.shape[0]), ripening.ages(visits, land)
     if begin:
         zone_about, slope_theta = begin.zone_about, begin.slope_theta
-    steeper = spread.slope_of(visits, age)
+    steeper, usual = spread.slope_of(visits, age), np.array([k.SD_PRIORS[name][0] for name in COMPONENTS])
     freedom = float(np.where(visits.mask, visits.n - 1, 0).clip(0).sum())
     squares = float((visits.squares_in / spread.relative(age, steeper))[visits.mask].sum())
     for turn in range(rounds):
@@ -60,7 +61,7 @@ def _settle(visits: Visits, land: Land, peak_months: float, today: float, sds: n
         blocks = ripening.blocks(visits, land, z, steeper)
         data = Grouped(y, X, visits.mask, blocks, np.where(visits.mask, visits.known, 1.0), omega, pooled, (COMPONENTS.index("plant"), freedom, squares),
                        tuple(k.SD_PRIORS[n] for n in COMPONENTS), ripening.known_block(visits, land, z))
-        solution = solve(data, sds) if begin else fit(data, sds, relative=1e-12, gradient=0.01 if last else 1.0)
+        solution, step = (solve(data, sds), begin.step) if begin else sought(data, sds, usual, COMPONENTS, relative=1e-12, gradient=0.01 if last else 1.0)
         sds = sds if begin else np.maximum(solution.sds, 1e-3)
         if not last:
             pace_var = sds[COMPONENTS.index("pace")] ** 2 + land.age_sd**2
@@ -71,7 +72,7 @@ def _settle(visits: Visits, land: Land, peak_months: float, today: float, sds: n
     shape = spread.shape_of(visits, (visits.residual_day - land.planted[visits.residual_plot]) / DAYS_PER_MONTH, solution.sds[COMPONENTS.index("plant")], steeper)
     days = today + 7 * WIDEN_AT_WEEKS
     plain = Fit(solution.sds, theta, cov, slope_theta[: where["shock"][0]], about, zone_about, shape, float(age[visits.mask].max(initial=0.0)), peak_months, solution.converged, steeper, past,
-                np.ones(len(days)), days, np.ones((len(about), len(days))))
+                np.ones(len(days)), days, np.ones((len(about), len(days))), step)
     return plain, data
 
 

@@ -72,6 +72,7 @@ class Fit:
     inflation: np.ndarray    # [D] what the back-test multiplies variances by, on ``widen_days``
     widen_days: np.ndarray   # [D] ordinals
     widen: np.ndarray        # [P, D] factor on the sd for what is not known of the standard deviations
+    step: int = 0            # how far the search for the standard deviations had to fall back (``falling_back``)
 
     def sd(self, name: str) -> float:
         return float(self.sds[COMPONENTS.index(name)])

@@ -97,7 +97,7 @@ def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: l
     stored |= {f"visit_{name}": getattr(seen, name) for name in visits.PADDED}
     stored |= {f"land_{name}": getattr(ground, name) for name in ripening.LAND_ARRAYS if getattr(ground, name) is not None}
     stored |= {f"picked_{name}": getattr(ground.picked, name) for name in picked.ARRAYS} if ground.picked else {}
-    meta = {"plots": plots, "weeks": weeks, "today": today.isoformat(), "zones": list(ground.zones), "converged": model.converged,
+    meta = {"plots": plots, "weeks": weeks, "today": today.isoformat(), "zones": list(ground.zones), "converged": model.converged, "fit_step": model.step,
             "fit": {f"{name}_{'months' if 'pace' in name else 'deg'}": float(model.sd(name)) for name in ripening.COMPONENTS}, "by_plot": by_plot, "oldest_months": model.oldest_months, "limits": asdict(lim),
             "plants_sd_deg": visits.scatter_deg(seen), "n_readings": int(seen.n.sum()), "n_visits": int(seen.mask.sum())}
     return meta, arrays | stored
@@ -176,7 +176,7 @@ def limits_of(a: Answer) -> Limits:
 def model_of(a: Answer) -> tuple[ripening.Fit, ripening.Land, visits.Visits]:
     """The stored fit, land and visits of an answer."""
     stored = {name[4:]: value for name, value in a.arrays.items() if name.startswith("fit_")}
-    numbers = {name: float(stored[name]) for name in ("oldest_months", "peak_months", "spread_slope")}
+    numbers = {name: float(stored[name]) for name in ("oldest_months", "peak_months", "spread_slope")} | {"step": int(stored.get("step", 0))}
     model = ripening.Fit(**{**stored, **numbers, "converged": bool(stored["converged"])})
     own = {name: a.arrays.get(f"land_{name}") for name in ripening.LAND_ARRAYS}
     stand = picked.Picked(*(a.arrays[f"picked_{name}"] for name in picked.ARRAYS)) if f"picked_{picked.ARRAYS[0]}" in a.arrays else None
