@@ -82,6 +82,7 @@ def test_minutes_of_ways_and_work():
     assert PACE.way(np.array([0.0, 200.0, 10_000.0])) == pytest.approx([0.0, 60 * 0.28 / 4, 8 + 60 * 14 / 20])  # near on foot, far by pick-up
     legs = walking.legs(np.array([20.6, 20.6]), np.array([-103.0, -103.01]), PACE, (20.6, -103.0))
     metres = 0.01 * walking.METRES_PER_DEGREE * np.cos(np.radians(20.6))
+    assert walking.from_start(np.array([20.6, 20.6]), np.array([-103.0, -103.01]), PACE, (20.6, -103.0)) == pytest.approx(legs[2, :2])
     assert legs == pytest.approx(legs.T) and legs[0, 1] == pytest.approx(PACE.way(metres)) and legs[2, 0] == 0
 
 
@@ -90,4 +91,5 @@ def test_plots_without_a_place_are_as_far_as_the_usual_leg():
     assert np.isfinite(legs).all() and legs[0, 1] == legs[1, 2] == legs[3, 1] > 0
     nowhere = walking.legs(np.full(3, np.nan), np.full(3, np.nan), PACE)
     assert nowhere.tolist() == np.zeros((4, 4)).tolist()
+    assert np.isfinite(walking.from_start(np.array([20.6, np.nan]), np.array([-103.0, np.nan]), PACE)).all()
     assert walking.legs(np.zeros(0), np.zeros(0), PACE).shape == (1, 1)

@@ -39,6 +39,18 @@ class Pace:
         return 60 * np.minimum(km / self.walk_speed_km_h, km / self.road_speed_km_h + self.park_minutes / 60)
 
 
+def from_start(lat: np.ndarray, lon: np.ndarray, pace: Pace, start: tuple[float, float] | None = None) -> np.ndarray:
+    """[P] minutes from the start (without one, the middle of the plots) to each plot; without a place as far as the usual one."""
+    lat, lon = np.asarray(lat, float), np.asarray(lon, float)
+    placed = np.isfinite(lat) & np.isfinite(lon)
+    if not placed.any():
+        return np.zeros(len(lat))
+    start = start or (float(np.median(lat[placed])), float(np.median(lon[placed])))
+    across = np.cos(np.radians(np.median(lat[placed])))
+    out = pace.way(METRES_PER_DEGREE * np.hypot(lat - start[0], (lon - start[1]) * across))
+    return np.where(placed, out, float(np.median(out[placed])))
+
+
 def legs(lat: np.ndarray, lon: np.ndarray, pace: Pace, start: tuple[float, float] | None = None) -> np.ndarray:
     """[P + 1, P + 1] minutes between places, the start last; without one, the middle of the plots. A plot without a place is
     as far as the usual leg."""

@@ -26,6 +26,7 @@ from . import day_round, visits_worth, walking
 from . import service as crop
 
 PLOTS_AT_ONCE, EVERY_WEEKS = 400, 2
+MOST_BY_RATE, MOST_BY_GAIN = 100, 40
 LITTLE = 0.12
 """Under this part of the better work's gain, a sample or a count is not told as worth the stop."""
 _cache: dict[Any, tuple[str, "Board"]] = {}
@@ -141,11 +142,15 @@ def gate(db: Database) -> tuple[float, float] | None:
     return (lat, lon) if abs(lat) <= 90 and abs(lon) <= 180 else None
 
 
-def _legs(db: Database, b: Board, start: str | None) -> np.ndarray:
+def _start(db: Database, b: Board, start: str | None) -> tuple[float, float] | None:
+    """Where the crew sets out: a plot, the gate, or in the middle of the plots."""
     if start is not None and start not in b.plots:
         raise Problem("plot_not_standing", where=start, status=404)
     place = tuple(b.places[b.plots.index(start)]) if start is not None else gate(db)
-    return walking.legs(b.places[:, 0], b.places[:, 1], b.pace, place if place and np.isfinite(place).all() else None)
+    if place and np.isfinite(place).all():
+        return place
+    placed = b.places[np.isfinite(b.places).all(axis=1)]
+    return tuple(np.median(placed, axis=0)) if len(placed) else None
 
 
 def _work_told(gain: np.ndarray) -> int:
@@ -180,11 +185,11 @@ def visits_worth_making(db: Database, n: int = 10, start: str | None = None) -> 
     b = board(db)
     if not b.plots:
         return []
-    legs, work = _legs(db, b, start), b.pace.work()
+    ways, work = walking.from_start(b.places[:, 0], b.places[:, 1], b.pace, _start(db, b, start)), b.pace.work()
     rows = []
     for i in range(len(b.plots)):
         k = _work_told(b.gain[i])
-        rows.append({**_row(b, i, k, float(work[k] + legs[-1, i] + legs[i, -1])), "way_minutes": float(legs[-1, i]), "work_minutes": float(work[k])})
+        rows.append({**_row(b, i, k, float(work[k] + 2 * ways[i])), "way_minutes": float(ways[i]), "work_minutes": float(work[k])})
     return sorted(rows, key=lambda row: (-row["gain_part_per_hour"], row["code"]))[:n]
 
 
@@ -198,9 +203,12 @@ def morning(db: Database, start: str | None = None, minutes: float | None = None
     empty = {"stops": [], "minutes": 0.0, "limit_minutes": limit, "back_minutes": 0.0, "gain_part": 0.0, "gain_part_per_hour": 0.0, "start": start, "gate_known": gate(db) is not None}
     if not b.plots:
         return empty
-    legs, work = _legs(db, b, start), np.tile(b.pace.work(), (len(b.plots), 1))
-    found = day_round.plan(_worth_doing(b), lambda stops: together(b, stops), legs, work, limit, b.open_way)
-    stops = [{**_row(b, s.plot, s.work, way + work[s.plot, s.work]), "way_minutes": way, "work_minutes": float(work[s.plot, s.work])} for s, way in zip(found.stops, found.ways)]
+    begin, work = _start(db, b, start), b.pace.work()
+    gain = _worth_doing(b)
+    near = _promising(gain, work, walking.from_start(b.places[:, 0], b.places[:, 1], b.pace, begin), b.open_way)
+    of = lambda stops: tuple(day_round.Stop(int(near[s.plot]), s.work) for s in stops)  # noqa: E731
+    found = day_round.plan(gain[near], lambda stops: together(b, of(stops)), walking.legs(b.places[near, 0], b.places[near, 1], b.pace, begin), np.tile(work, (len(near), 1)), limit)
+    stops = [{**_row(b, s.plot, s.work, way + work[s.work]), "way_minutes": way, "work_minutes": float(work[s.work])} for s, way in zip(of(found.stops), found.ways)]
     return empty | {"stops": stops, "minutes": found.minutes, "back_minutes": found.ways[-1] if found.ways else 0.0, "gain_part": found.gain, "gain_part_per_hour": 60 * found.gain / found.minutes if found.minutes else 0.0}
 
 
@@ -210,6 +218,14 @@ def _worth_doing(b: Board) -> np.ndarray:
     for i in range(len(out)):
         out[i, [k for k in range(3) if k != _work_told(out[i])]] = 0.0
     return out
+
+
+def _promising(gain: np.ndarray, work: np.ndarray, ways: np.ndarray, able: np.ndarray) -> np.ndarray:
+    """Places of the plots a round is sought among, in their order: the best by gain an hour and by gain, if a road leads there."""
+    best = np.where(able, gain.max(axis=1), -1.0)
+    rate = np.where(able, (gain / (work[None, :] + 2 * ways[:, None])).max(axis=1), -1.0)
+    some = {*np.argsort(-rate, kind="stable")[:MOST_BY_RATE], *np.argsort(-best, kind="stable")[:MOST_BY_GAIN]}
+    return np.array(sorted(i for i in some if best[i] > 0), int)
 
 
 def together(b: Board, stops: tuple[day_round.Stop, ...]) -> float:
