@@ -20,6 +20,21 @@ def test_line_of_the_laboratory_replaces_the_assumption():
     assert art.fit(brix[order], (0.97 * brix)[order], ["A"] * 60, 0.90, 0.10).slope == pytest.approx(art.fit(brix, 0.97 * brix, ["A"] * 60, 0.90, 0.10).slope)
 
 
+def test_plots_and_laboratories_learn_from_their_own_results():
+    """Two laboratories 0.04 apart, three plots 0.05 apart: each is found, one wild result moves nothing, and draws agree with the line."""
+    rng = np.random.default_rng(8)
+    brix, lab, plot = rng.uniform(22, 28, 120), ["A", "B"] * 60, ["P", "P", "Q", "Q", "R", "R"] * 20
+    ratio = 0.92 + 0.02 * np.where(np.array(lab) == "A", 1, -1) + np.array([{"P": 0.05, "Q": 0.0, "R": -0.05}[p] for p in plot]) + rng.normal(0, 0.03, 120)
+    line = art.fit(brix, ratio * brix, lab, 0.90, 0.10, plot)
+    assert line.by_lab["A"][0] - line.by_lab["B"][0] == pytest.approx(0.04, abs=0.015)
+    assert line.by_plot["P"][0] - line.by_plot["R"][0] == pytest.approx(0.10, abs=0.02) and line.by_plot["P"][2] < art.PLOT_SD
+    wild = art.fit(np.r_[brix, 25.0], np.r_[ratio * brix, 2.5], [*lab, "A"], 0.90, 0.10, [*plot, "Q"])
+    assert wild.slope == pytest.approx(line.slope, abs=0.004), "a slipped decimal counts for next to nothing"
+    drawn = art.draw(line, ["P", "S"], 20_000, rng)
+    assert drawn.mean(axis=0) == pytest.approx([line.slope + line.by_plot["P"][0], line.slope], abs=0.002) and drawn[:, 1].std() > drawn[:, 0].std()
+    assert drawn[:, 1].std() == pytest.approx(np.hypot(line.sd, art.PLOT_SD), rel=0.05)
+
+
 def test_ripe_plants_are_sweeter_than_their_plot():
     points = np.linspace(-2.5, 2.5, 201)
     mean = np.array([18.0, 22.0, 24.0, 27.0, 33.0])
