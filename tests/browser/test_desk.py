@@ -15,7 +15,7 @@ from webapp.survey import service as survey
 from .office import Office
 
 pytestmark = pytest.mark.browser
-PAGES = ("/today", "/map", "/ripeness", "/plots/VS-04", "/held", "RECORD", "/cutting", "/orders", "/outlook", "/sales", "/land", "PREVIEW", "/people", "PHONE", "/settings", "/method", "/trail",
+PAGES = ("/today", "/estate", "/track", "/map", "/ripeness", "/plots/VS-04", "/held", "RECORD", "/cutting", "/orders", "/outlook", "/sales", "/land", "PREVIEW", "/people", "PHONE", "/settings", "/method", "/trail",
          "/plots/NO-99", "/sign-in")
 RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}, "resultTypes": ["violations"]}
 DESK, PHONE, NARROW = {"width": 1360, "height": 900}, {"width": 412, "height": 823}, {"width": 320, "height": 640}
@@ -32,6 +32,7 @@ WITHOUT_LABEL = """() => [...document.querySelectorAll('input:not([type=hidden])
 @pytest.fixture(scope="module")
 def desk(demo_made, tmp_path_factory):
     """The demo with a plan, this week's orders and an outlook, served."""
+    from webapp.crop import track_service as track
     from webapp.cutting import service as cutting
     from webapp.outlook import service as outlook
 
@@ -40,6 +41,7 @@ def desk(demo_made, tmp_path_factory):
     plan = cutting.make_plan(db, seconds=5, who="Tomás Barragán")
     cutting.publish(db, plan, "Tomás Barragán")
     outlook.make(db, futures=100)
+    track.replay(db, count=2)
     opened = Office(folder / "demo.db", folder / "server.log")
     opened.record = survey.held(db)[0]["id"]
     db.conn.close()

@@ -20,7 +20,7 @@ from webapp.tonnage import said_service as said_mass
 from ..ripeness.test_service import load_land, visit
 
 TODAY = date(2026, 11, 23)
-PLOTS = {f"VS-{n:02d}": (f"{2019 + n % 3}-07-01", "Vado") for n in range(1, 13)}
+PLOTS = {f"VS-{n:02d}": (f"{2019 + n % 2}-07-01", "Vado") for n in range(1, 9)}
 SAID = "SELECT on_day, plot, week, mean_deg, sd_deg, share, rate_deg_week, visit_sd_deg, said_from FROM said ORDER BY on_day, plot, week"
 MASS = "SELECT on_day, plot, week, pina_kg, pina_log_sd, mass_t, said_from FROM said_mass ORDER BY on_day, plot, week"
 
@@ -34,7 +34,7 @@ def new_estate(path, today=TODAY):
 
 def rounds(db, until=TODAY):
     for i, code in enumerate(PLOTS):
-        for days in range(10 + i, 400, 45):
+        for days in range(10 + i, 300, 30):
             if TODAY - timedelta(days=days) <= until:
                 visit(db, code, days, 22.0 - days / 120 + 0.4 * (i % 3), n=8, seed=i)
 
@@ -51,7 +51,7 @@ def path(tmp_path_factory):
     db = new_estate(where)
     rounds(db)
     loads(db, 150, ["VS-01", "VS-02", "VS-03"])
-    loads(db, 30, ["VS-04", "VS-05"])
+    loads(db, 10, ["VS-04", "VS-05"])
     ripeness.answer(db)
     service.replay(db, count=2)
     db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
@@ -138,7 +138,7 @@ def test_a_round_after_a_selective_pass_is_not_held_against_what_was_said(told):
 
 def test_masses_meet_the_scale_and_few_are_not_scored(told):
     found = service.mass_pairs(told)
-    assert set(found.plot) == {"VS-04", "VS-05"} and found.seen == pytest.approx(np.log(52.0))
+    assert set(found.plot) == {f"VS-0{n}" for n in range(1, 6)} and found.seen == pytest.approx(np.log(52.0))
     whole = service.record(told)
     assert whole["mass"]["all"]["enough"] is False and whole["mass"]["all"]["n"] == len(found) and whole["art"]["n"] == 0
     assert whole["brix"]["all"]["enough"] and 0.5 < whole["brix"]["all"]["cover80"]["value"] <= 1.0
@@ -150,13 +150,13 @@ def test_masses_meet_the_scale_and_few_are_not_scored(told):
 
 def test_a_plot_cut_since_stood_then(told):
     with atomic(told):
-        told.execute("UPDATE plot SET status = 'cut' WHERE code IN ('VS-04', 'VS-07')")  # VS-04 has loads of thirty days ago, VS-07 none: nobody knows when
+        told.execute("UPDATE plot SET status = 'cut' WHERE code IN ('VS-04', 'VS-07')")  # VS-04 has loads of ten days ago, VS-07 none: nobody knows when
     with past_service.past(told) as back_to:
         copy, stood = back_to(TODAY - timedelta(weeks=13))
         assert set(PLOTS) - set(stood) == {"VS-07"}
         assert max(survey.readings(copy)["day"]) <= TODAY - timedelta(weeks=13)
-        _, earlier = back_to(date(2020, 12, 1))
-        assert set(earlier) == {code for code, (planted, _) in PLOTS.items() if planted <= "2020-12-01"} - {"VS-07"}
+        _, earlier = back_to(date(2019, 12, 1))
+        assert set(earlier) == {code for code, (planted, _) in PLOTS.items() if planted <= "2019-12-01"} - {"VS-07"}
 
 
 def test_an_estate_with_nothing(tmp_path):

@@ -7,7 +7,9 @@ import html5lib
 import pytest
 from click.testing import CliRunner
 
-PAGES = ["/today", "/map", "/ripeness", "/plots/VS-04", "/held", "/cutting", "/orders", "/outlook", "/sales", "/land", "/people", "/settings", "/method", "/trail", "/sign-in"]
+from .test_map import series, unpacked
+
+PAGES = ["/today", "/estate", "/track", "/map", "/ripeness", "/plots/VS-04", "/held", "/cutting", "/orders", "/outlook", "/sales", "/land", "/people", "/settings", "/method", "/trail", "/sign-in"]
 
 
 @pytest.mark.parametrize("path", PAGES)
