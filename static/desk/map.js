@@ -1,66 +1,195 @@
-// The plots on folium's Leaflet map: colour, letter and hatching of one week; another week needs no request.
+// The map page put together: weeks, layers, picture and list always show the same week, layer and plot; a step asks the office for nothing.
 "use strict";
 (() => {
   const frame = document.querySelector(".map-frame");
-  if (!frame || !window.pinarioMap) return;
-  const { map, data } = window.pinarioMap;
-  const css = getComputedStyle(document.documentElement);
-  const tones = Array.from({ length: 7 }, (_, i) => css.getPropertyValue(`--r${i}`).trim());
-  let at = Number(frame.dataset.at);
-  map.attributionControl.setPrefix(false);
-  L.control.scale({ imperial: false }).addTo(map);
-  const shapes = [];
+  const ours = window.pinarioMap;
+  if (!frame || !ours.map) return;
+  const { map } = ours;
+  const find = (id) => document.getElementById(id);
+  const said = JSON.parse(find("said").textContent);
+  const mondays = [...find("mondays").children].map((line) => line.textContent);
+  const asked = new URLSearchParams(window.location.search);
+  const titleEnd = document.title.slice(document.title.lastIndexOf(" · "));
+  let week = Number(frame.dataset.at);
+  let layer = frame.dataset.layer;
+  let chosen = -1;
+  let plots = null;
+  let layers = null;
+  let painter = null;
+  let list = null;
+  let outline = null;
+  let telling = 0;
 
-  const tip = (p) => {
+  // Colours come from the style sheets, so that dark surroundings and print need nothing here.
+  const look = { font: "" };
+  const dress = () => {
+    const css = getComputedStyle(document.documentElement);
+    const colour = (name) => css.getPropertyValue(name).trim();
+    const name = layer === "share" ? "r" : layer;
+    Object.assign(look, { tones: Array.from({ length: 7 }, (_, k) => colour(`--${name}${k}`)), edge: colour("--edge"), ground: colour("--ground"), ink: colour("--ink"), cutLetter: said.cut_letter,
+      font: `650 12px ${css.getPropertyValue("--font")}`, light: layers.of(layer).light });
+  };
+  look.colour = (i) => layers.of(layer).colour(i, week);
+  look.hatched = (i) => layers.of(layer).hatched(i, week);
+  look.mark = (i) => layers.of(layer).mark(i, week);
+
+  const read = (address) => fetch(address, { credentials: "same-origin" }).then((reply) => {
+    if (!reply.ok) throw new Error(String(reply.status));
+    return reply.arrayBuffer();
+  });
+
+  const current = (tag) => { if (tag !== frame.dataset.tag) throw new Error("tag"); };
+
+  const keep = () => {
+    const address = new URL(window.location.href);
+    address.searchParams.set("week", plots.weeks[week]);
+    address.searchParams.set("layer", layer);
+    if (chosen >= 0) address.searchParams.set("plot", layers.code(chosen));
+    window.history.replaceState(null, "", address);
+    for (const link of document.querySelectorAll(".layers a, #full, .weeks a, .foot-line a[hreflang]")) {
+      const there = new URL(link.getAttribute("href"), address);
+      if (!link.dataset.week) there.searchParams.set("week", plots.weeks[week]);
+      if (!link.dataset.layer) there.searchParams.set("layer", layer);
+      link.setAttribute("href", there.pathname + there.search);
+    }
+  };
+
+  // What is above the picture, and the list; said aloud once the hand has rested.
+  const say = () => {
+    const title = said.layers[layer].titles[week];
+    find("answer").textContent = title;
+    document.title = title + titleEnd;
+    document.querySelector(".week-of").textContent = mondays[week];
+    if (list) list.show(layer, week, chosen);
+    tellChosen();
+    window.clearTimeout(telling);
+    telling = window.setTimeout(() => { find("told").textContent = title; keep(); }, 350);
+  };
+
+  const tellChosen = () => {
+    if (chosen < 0) return;
+    const box = find("chosen");
+    const name = document.createElement("b");
+    name.textContent = layers.name(chosen);
+    const where = document.createElement("span");
+    where.className = "soft";
+    where.textContent = chosen < plots.n ? ` · ${plots.zones[plots.zone[chosen]] || "–"} · ` : " · ";
+    const link = document.createElement("a");
+    link.href = frame.dataset.plot.replace("CODE", encodeURIComponent(layers.code(chosen)));
+    link.textContent = said.open;
+    const first = document.createElement("span");
+    first.className = "rest";
+    first.textContent = chosen < plots.n ? layers.of(layer).tell(chosen, week) : said.tell.cut;
+    const others = document.createElement("span");
+    others.className = "rest soft";
+    others.textContent = chosen < plots.n ? Object.keys(said.layers).filter((other) => other !== layer).map((other) => layers.of(other).tell(chosen, week)).join(" · ") : "";
+    box.replaceChildren(name, where, link, first, others);
+  };
+
+  const choose = (i, from) => {
+    if (!layers.known()) return;
+    chosen = i;
+    if (outline) outline.remove();
+    const rings = painter.rings(i);
+    outline = L.layerGroup([["chosen-halo", 7], ["chosen-edge", 3]].map(([className, weight]) => L.polygon(rings, { className, weight, fill: false, interactive: false }))).addTo(map);
+    const bounds = rings.length ? L.latLngBounds(rings.flat()) : null;
+    if (from !== "map" && bounds && !map.getBounds().contains(bounds)) map.panTo(bounds.getCenter(), { animate: from === "list" });
+    map.closeTooltip(tip);
+    if (i < plots.n && from !== "list") list.reveal(i);
+    list.show(layer, week, chosen);
+    if (from === "list") list.focusOn(i);
+    else if (i < plots.n) list.reveal(i);
+    tellChosen();
+    keep();
+  };
+
+  const tip = L.tooltip({ direction: "top", offset: [0, -4] });
+  const point = (event) => {
+    const i = painter.plotAt(event.latlng);
+    map.getContainer().classList.toggle("over-plot", i >= 0);
+    if (i < 0 || !layers.known() || event.originalEvent.pointerType === "touch") {
+      map.closeTooltip(tip);
+      return;
+    }
     const box = document.createElement("div");
     const name = document.createElement("b");
-    name.textContent = `${p.name}, ${p.code}`;
+    name.textContent = layers.name(i);
     const line = document.createElement("div");
-    line.textContent = frame.dataset.tip.replace("[share]", p.s[at]).replace("[low]", p.lo[at]).replace("[high]", p.hi[at]);
+    line.textContent = i < plots.n ? layers.of(layer).tell(i, week) : said.tell.cut;
     box.append(name, line);
-    return box;
+    tip.setLatLng(event.latlng).setContent(box);
+    map.openTooltip(tip);
   };
 
-  const paint = () => {
-    for (const { shape, hatch, mark, p } of shapes) {
-      shape.setStyle({ fillColor: tones[Number(p.c[at])] });
-      hatch.setStyle({ fillOpacity: p.w[at] === "1" ? 0.55 : 0 });
-      const label = mark.getElement();
-      if (label) {
-        label.textContent = p.l[at];
-        label.classList.toggle("light", Number(p.c[at]) >= 5);
-      }
+  const pick = (name) => {
+    layer = name;
+    dress();
+    painter.paint();
+    for (const link of document.querySelectorAll(".layers a")) {
+      if (link.dataset.layer === name) link.setAttribute("aria-current", "true");
+      else link.removeAttribute("aria-current");
     }
+    for (const key of document.querySelectorAll(".keys")) key.hidden = key.dataset.key !== name;
+    say();
   };
 
-  // A letter that does not fit its plot is left out until the map is nearer.
-  const fitLetters = () => {
-    for (const { shape, mark } of shapes) {
-      const bounds = shape.getBounds();
-      const a = map.latLngToLayerPoint(bounds.getNorthWest());
-      const b = map.latLngToLayerPoint(bounds.getSouthEast());
-      const label = mark.getElement();
-      if (label) label.hidden = Math.min(b.x - a.x, b.y - a.y) < 15;
-    }
+  const begin = (buffer) => {
+    plots = ours.plotsFrom(buffer);
+    current(plots.tag);
+    layers = ours.layersOf(plots, said, document.documentElement.lang);
+    map.attributionControl.setPrefix(false);
+    L.control.scale({ imperial: false }).addTo(map);
+    const box = map.getContainer();
+    box.setAttribute("role", "group");
+    box.setAttribute("aria-label", frame.dataset.label);
+    const bounds = ours.boundsOf(plots);
+    if (bounds) map.fitBounds(bounds, { animate: false, padding: [8, 8] });
+    dress();
+    painter = new ours.Plots(plots, look);
   };
 
-  fetch(data, { credentials: "same-origin" }).then((reply) => reply.json()).then((plots) => {
-    const all = L.featureGroup();
-    for (const feature of plots.features) {
-      const p = feature.properties;
-      const shape = L.geoJSON(feature, { style: { color: css.getPropertyValue("--edge").trim() || "#5c6f68", weight: 0.8, fillOpacity: 1 } });
-      const hatch = L.geoJSON(feature, { interactive: false, style: { stroke: false, fillColor: "url(#map-hatch)", fillOpacity: 0 } });
-      const mark = L.marker(shape.getBounds().getCenter(), { interactive: false, keyboard: false, icon: L.divIcon({ className: "map-letter", iconSize: [20, 20] }) });
-      shape.bindTooltip(() => tip(p), { sticky: true });
-      shape.on("click", () => { window.location = p.href; });
-      all.addLayer(shape);
-      shape.addTo(map); hatch.addTo(map); mark.addTo(map);
-      shapes.push({ shape, hatch, mark, p });
-    }
-    if (shapes.length) map.fitBounds(all.getBounds(), { animate: false, padding: [8, 8] });
-    paint();
-    fitLetters();
-    map.on("zoomend", fitLetters);
-    frame.dataset.ready = String(shapes.length);
+  const draw = () => {
+    if (!map.hasLayer(painter)) painter.addTo(map);
+    frame.dataset.ready = String(plots.all);
+  };
+
+  const join = (buffer) => {
+    const figures = ours.figuresFrom(buffer, plots);
+    current(figures.tag);
+    layers.learn(figures);
+    draw();
+    list = ours.listOf(find("years"), plots, layers, said, choose);
+    const weeks = ours.weeksOf(document.querySelector("#strip .weeks"), (k) => {
+      week = k;
+      painter.step();
+      say();
+    });
+    weeks.show(week);
+    list.show(layer, week, chosen);
+    document.querySelector(".layers").addEventListener("click", (event) => {
+      const link = event.target.closest("a[data-layer]");
+      if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
+      event.preventDefault();
+      pick(link.dataset.layer);
+    });
+    map.on("mousemove", point);
+    map.on("mouseout", () => map.closeTooltip(tip));
+    map.on("click", (event) => {
+      const i = painter.plotAt(event.latlng, 14);
+      if (i >= 0) choose(i, "map");
+    });
+    window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => { dress(); painter.paint(); });
+    const wanted = asked.get("plot");
+    const i = wanted ? [...plots.codes, ...plots.cut].indexOf(wanted) : -1;
+    if (i >= 0) choose(i, "address");
+    frame.dataset.figures = String(plots.n);
+  };
+
+  // The picture needs outlines and conditions only; the figures come beside them and are joined when they are there.
+  const later = read(ours.weeks);
+  later.catch(() => {});
+  read(ours.plots).then(begin).then(() => { if (layer === "share") draw(); }).then(() => later).then(join).catch(() => {
+    find("chosen").textContent = said.failed;
+    frame.dataset.ready = "0";
   });
 })();

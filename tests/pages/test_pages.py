@@ -47,9 +47,9 @@ def test_one_number_everywhere(demo_site, sign_in):
     row = re.search(rf'data-code="{code}".*?</tr>', client.get("/ripeness").get_data(as_text=True), re.S)[0]
     assert as_text in row and f"{told['mean_brix_deg']:,.1f}" in row
     assert re.search(r'id="share-today">([^<]+)<', client.get(f"/plots/{code}").get_data(as_text=True))[1] == as_text
-    feature = next(f for f in client.get("/map/plots.json").get_json(force=True)["features"] if f["properties"]["code"] == code)
-    assert feature["properties"]["s"][0] == share
-    twin = re.search(rf'data-code="{code}".*?</tr>', client.get(f"/map?week={week}").get_data(as_text=True), re.S)[0]
+    head, figures = unpacked(client.get("/map/plots.bin").get_data())[0], unpacked(client.get("/map/weeks.bin").get_data())[1]
+    assert series(figures["share"], len(head["weeks"]))[head["codes"].index(code), head["weeks"].index(week)] == share
+    twin = re.search(rf'data-code="{code}".*?</tr>', client.get(f"/map/table?week={week}").get_data(as_text=True), re.S)[0]
     assert as_text in twin
     exported = next(r for r in client.get("/export/plots.json").get_json(force=True) if r["plot"] == code and r["week"] == week)
     assert exported["ripe_share"] == pytest.approx(told["ripe_share"], abs=1e-4)
@@ -155,7 +155,7 @@ def test_pages_hold_while_a_refit_is_half_done(demo_path):
     client = create_app(demo_path, testing=True).test_client()
     client.post("/sign-in", data={"login": "jefa", "password": "jefa-del-rancho"})
     for moment in ("before any refit", "ripeness alone refitted"):
-        for path in ("/map", "/map/plots.json", "/ripeness", "/plots/AA-01", "/plots/VS-04", "/cutting", "/today", "/export/plots.csv"):
+        for path in ("/map", "/map/plots.bin", "/map/weeks.bin", "/map/table", "/ripeness", "/plots/AA-01", "/plots/VS-04", "/cutting", "/today", "/export/plots.csv"):
             reply = client.get(path)
             assert reply.status_code == 200, (moment, path)
         assert "jimada" not in client.get("/plots/AA-01").get_data(as_text=True).split("</h1>")[0]

@@ -6,7 +6,7 @@ from webapp.commands.seeding import SIGN_INS
 from webapp.people import permissions
 
 SAMPLES = {"code": "VS-04", "kind": "geojson", "job": "1", "plan": "1", "record": "x", "person": "1", "device": "x", "doubt": "1", "answer": "leave", "waiting": "1", "action": "drop",
-           "closure": "1", "token": "x", "name": "x", "digest_": "x", "digest": "x", "file": "x", "filename": "x"}
+           "closure": "1", "token": "x", "name": "x", "digest_": "x", "digest": "x", "file": "x", "filename": "x", "part": "plots"}
 
 
 def rules(app):
@@ -77,7 +77,7 @@ def test_only_our_own_addresses(sign_in):
     import re
 
     client = sign_in("jefa")
-    for path in ("/today", "/map", "/map/script.js", "/ripeness", "/plots/VS-04", "/held", "/cutting", "/orders", "/outlook", "/sales", "/land", "/people", "/settings", "/method", "/trail", "/field/"):
+    for path in ("/today", "/map", "/map/table", "/map/script.js", "/ripeness", "/plots/VS-04", "/held", "/cutting", "/orders", "/outlook", "/sales", "/land", "/people", "/settings", "/method", "/trail", "/field/"):
         body = client.get(path).get_data(as_text=True)
         for found in re.findall(r"""(?:href|src|action)=["']([^"']+)""", body) + re.findall(r"https?://[^\s\"'<>)]+", body):
             assert not re.match(r"(https?:)?//", found) or found.startswith("http://www.w3.org/"), (path, found)

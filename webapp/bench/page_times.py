@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import json
 import re
 import secrets
 import time
@@ -16,7 +17,7 @@ from ..people import service as people
 from ..survey import service as survey
 from . import receiving
 
-PAGES = ("/today", "/map", "/map/plots.json", "/ripeness", "/cutting", "/orders", "/outlook", "/sales", "/land", "/held", "/settings", "/method", "/people", "/trail")
+PAGES = ("/today", "/map", "/map/plots.bin", "/map/weeks.bin", "/ripeness", "/cutting", "/orders", "/outlook", "/sales", "/land", "/held", "/settings", "/method", "/people", "/trail")
 REQUESTS = 20
 TARGET_MS = 200.0
 FIRST_NUMBER = 1_000_000
@@ -69,9 +70,10 @@ def map_weight(estate_path: str) -> dict[str, float]:
     client = signed_in(estate_path)
     sources = re.findall(r'<script[^>]*\bsrc="([^"]+)"', client.get("/map").get_data(as_text=True))
     packed = lambda address: len(gzip.compress(client.get(address).get_data(), 6, mtime=0))  # noqa: E731
-    data = client.get("/map/plots.json")
-    script, body = sum(packed(address) for address in sources), packed("/map/plots.json")
-    return {"map_plots": float(len(data.get_json(force=True)["features"])), "map_script_kb": script / 1024, "map_data_kb": body / 1024, "map_kb": (script + body) / 1024, "map_target_kb": 250.0}
+    data = client.get("/map/plots.bin").get_data()
+    head = json.loads(data[4: 4 + int.from_bytes(data[:4], "little")])
+    script, body = sum(packed(address) for address in sources), packed("/map/plots.bin") + packed("/map/weeks.bin")
+    return {"map_plots": float(len(head["codes"])), "map_script_kb": script / 1024, "map_data_kb": body / 1024, "map_kb": (script + body) / 1024, "map_target_kb": 250.0}
 
 
 def phone_weight() -> dict[str, float]:

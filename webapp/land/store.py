@@ -10,6 +10,8 @@ PLOT_FIELDS = ("name", "parcel", "zone", "variety", "row_spacing_m", "plant_spac
 PARCEL_FIELDS = {"parcel_name": "name", "registry_number": "registry_number", "tenure": "tenure", "lease_end": "lease_end",
                  "registered_plants": "registered_plants", "share": "share"}
 ZONE_FIELDS = ("altitude_m", "haul_km", "truck_max_t", "wet_road")
+FEW_PLOTS = 500
+"""As many codes may stand in a statement; for more all outlines are read."""
 
 _PLOTS = """
 SELECT p.code, p.name, p.parcel, p.zone, p.variety, p.row_spacing_m, p.plant_spacing_m, p.planted_on, p.offset_size_cm, p.status, p.gate,
@@ -51,7 +53,9 @@ def add_outline(db: Database, plot: str, geometry: dict, measure, source: str, s
 
 
 def outlines(db: Database, codes: list[str] | None = None) -> dict[str, dict]:
-    found = rows(db, "SELECT plot, geometry FROM outline WHERE id IN (SELECT max(id) FROM outline GROUP BY plot) ORDER BY plot")
+    few = codes if codes is not None and len(codes) <= FEW_PLOTS else []  # a file of thousands asks for one after the other
+    where = f" WHERE plot IN ({', '.join('?' * len(few))})" if few else ""
+    found = rows(db, f"SELECT plot, geometry FROM outline WHERE id IN (SELECT max(id) FROM outline{where} GROUP BY plot) ORDER BY plot", list(few))
     wanted = None if codes is None else set(codes)
     return {row["plot"]: json.loads(row["geometry"]) for row in found if wanted is None or row["plot"] in wanted}
 

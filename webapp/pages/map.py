@@ -1,92 +1,130 @@
-"""The map by week: how ripe each plot is, hatched where little is known, with its table twin."""
+"""The map by week and layer: how ripe each plot is, how likely, how many tonnes, how long unvisited, how sick; with the list that says the same."""
 
 from __future__ import annotations
 
+import gzip
 import json
+from functools import lru_cache
 from hashlib import sha256
+from typing import Any
 
-from flask import Blueprint, Response, request, url_for
+from flask import Blueprint, Response, abort, g, request, url_for
+from markupsafe import Markup
 
 from .. import settings
-from ..land import service as land
-from ..ripeness import service as ripeness
+from ..crop import worth_service as worth
 from ..weeks import monday_of
-from . import maps
+from . import map_packed, map_words, maps
 from .access import db
 from .assets import asset
-from .charts import ramp
-from .conditions import letter, little_known
 from .layout import render, words
+from .map_figures import Figures, figures
 from .picture_weeks import weeks_strip
 from .resting import estimates
 
 bp = Blueprint("map", __name__)
-SHOWN = 26
+PARTS = ("plots", "weeks")
+VISITS_UP_TO = 1000
+"""Plots up to which the visits worth most stand beside the map; weighing them takes seconds in a region, and they have a page of their own."""
+SCRIPTS = ("data", "layers", "paint", "list", "weeks")
 
 
-def _drawn():
+@lru_cache(maxsize=8)
+def _drawn(*addresses: str) -> tuple[str, str]:
+    """(element, script) of folium's map; the same addresses give the same text, so it is made once."""
+    return maps.parts(maps.plots_map(*addresses))
+
+
+def _folium() -> tuple[str, str]:
     values = settings.load(db())
-    return maps.plots_map(asset("leaflet/leaflet.js"), asset("leaflet/leaflet.css"), url_for("map.data"), values["tile_address"], values["tile_credit"])
+    return _drawn(asset("leaflet/leaflet.js"), asset("leaflet/leaflet.css"), url_for("map.data", part="plots"), url_for("map.data", part="weeks"), values["tile_address"], values["tile_credit"])
+
+
+def _asked() -> tuple[Figures, Any, str, str, int]:
+    """(figures, crop answer, what is old, layer, week number) of this request; an unknown layer or week is the first."""
+    ripe, _, crop, stale = estimates()
+    f = figures(db(), ripe, crop)
+    layer, week = request.args.get("layer", ""), request.args.get("week", "")
+    return f, crop, stale, layer if layer in map_words.LAYERS else map_words.LAYERS[0], f.weeks.index(week) if week in f.weeks else 0
 
 
 @bp.get("/map")
 def page() -> str:
-    ripe, _, crop, stale = estimates()
-    weeks = ripe.meta["weeks"][:SHOWN]
-    week = request.args.get("week", weeks[0])
-    at = weeks.index(week) if week in weeks else 0
-    week = weeks[at]
-    plots = land.plots(db()).loc[ripe.meta["plots"]]
-    share, chance = ripe.arrays["share"], ripe.arrays["chance"]
-    wide = little_known(ripe)
-    threshold = settings.load(db())["ripe_share_to_cut"]
-    ripe_now = share[:, at] >= threshold
-    rows = [
-        {"code": code, "name": plots.at[code, "name"], "zone": plots.at[code, "zone"], "letter": letter(ripe.arrays["condition"][i, at]),
-         "tone": ramp(float(share[i, at])), "share": float(share[i, at]), "low": float(ripe.arrays["share_lo"][i, at]),
-         "high": float(ripe.arrays["share_hi"][i, at]), "chance": float(chance[i, at]), "mass_t": float(crop.arrays["tonnes"][i, at]),
-         "wide": bool(wide[i, at]), "year": plots.at[code, "planted_on"].year if plots.at[code, "planted_on"] else None}
-        for i, code in enumerate(ripe.meta["plots"])]
-    years: dict = {}
-    for row, is_ripe in zip(rows, ripe_now):
-        entry = years.setdefault(row["year"], {"plots": 0, "ripe": 0, "mass_t": 0.0})
-        entry["plots"] += 1
-        entry["ripe"] += int(is_ripe)
-        entry["mass_t"] += row["mass_t"]
-    totals = crop.arrays["ripe_total"][:SHOWN]
-    strip = weeks_strip("weeks", weeks, [float(v) for v in totals], week, words("pages.map.strip"), words("pages.map.strip_desc"),
-                        lambda w: url_for("map.page", week=w), lambda w, v: words("pages.map.week_label", week=w, mass_t=v))
-    html, _ = maps.parts(_drawn())
-    return render(
-        "map.html", title=words("pages.map.title", week=week, n=int(ripe_now.sum()), of=len(rows), wide=int(wide[:, at].sum())),
-        strip=strip, map_html=html, rows=rows, years=sorted(years.items(), key=lambda item: (item[0] is None, item[0])), week=week, at=at,
-        monday=monday_of(week), visits=ripeness.visits_worth(db(), 5), names=plots["name"], stale=stale, weeks=weeks)
+    f, crop, stale, layer, at = _asked()
+    address = lambda week=None, which=None: url_for("map.page", week=week or f.weeks[at], layer=which or layer)  # noqa: E731
+    strip = weeks_strip("weeks", f.weeks, [float(v) for v in crop.arrays["ripe_total"][: len(f.weeks)]], f.weeks[at], words("pages.map.strip"), words("pages.map.strip_desc"),
+                        lambda w: address(week=w), lambda w, v: words("pages.map.week_label", week=w, mass_t=v))
+    names = dict(zip(f.codes, f.names))
+    years, cells = map_words.by_year(f, layer)
+    return render("map.html", title=map_words.title(f, layer, at), strip=strip, map_html=_folium()[0], layer=layer, layers=[(name, address(which=name)) for name in map_words.LAYERS],
+                  columns=map_words.columns(layer), years=list(zip(years, cells[at])), week=f.weeks[at], at=at, monday=monday_of(f.weeks[at]), mondays=[monday_of(w) for w in f.weeks],
+                  visits=[v for v in worth.listed(db(), 5) if v["code"] in names] if len(names) <= VISITS_UP_TO else [], names=names, stale=stale, said=Markup(_said(f)), legends={name: map_words.legend(name) for name in map_words.STEPS},
+                  scripts=SCRIPTS, parts=PARTS, has_cut=bool(f.cut), tag=f.tag)
+
+
+_words: dict[str, tuple[Figures, str]] = {}
+
+
+def _said(f: Figures) -> str:
+    """All words of all weeks and layers in the request's language as JSON, kept as long as the figures are the same."""
+    found = _words.get(g.language)
+    if found is None or found[0] is not f:
+        text = json.dumps(map_words.said(f), ensure_ascii=False, allow_nan=False, separators=(",", ":")).replace("<", "\\u003c")
+        found = _words[g.language] = (f, text)
+    return found[1]
+
+
+@bp.get("/map/table")
+def table() -> str:
+    """Every plot and every layer's figures of one week, without a picture."""
+    f, _, stale, layer, at = _asked()
+    return render("map_table.html", title=words("pages.map.table_title", week=f.weeks[at]), rows=map_words.rows(f, at), week=f.weeks[at], monday=monday_of(f.weeks[at]), layer=layer, stale=stale)
 
 
 @bp.get("/map/script.js")
 def script() -> Response:
-    _, source = maps.parts(_drawn())
-    return Response(source, content_type="text/javascript; charset=utf-8")
+    return Response(_folium()[1], content_type="text/javascript; charset=utf-8")
 
 
-@bp.get("/map/plots.json")
-def data() -> Response:
-    """GeoJSON with, per plot, one character a week: ramp class, letter, hatching; shares as whole per cents."""
-    ripe, _, _, _ = estimates()
-    plots = land.plots(db())
-    outlines = land.outlines(db(), ripe.meta["plots"])
-    wide = little_known(ripe)
-    share = ripe.arrays["share"][:, :SHOWN]
-    features = []
-    for i, code in enumerate(ripe.meta["plots"]):
-        if code not in outlines:
-            continue
-        features.append({"type": "Feature", "geometry": maps.ring_of(outlines[code]), "properties": {
-            "code": code, "name": plots.at[code, "name"], "href": url_for("plot.page", code=code),
-            "c": "".join(ramp(float(v))[1] for v in share[i]), "l": "".join(letter(v) for v in ripe.arrays["condition"][i, :SHOWN]),
-            "w": "".join("1" if v else "0" for v in wide[i, :SHOWN]), "s": [round(100 * float(v)) for v in share[i]],
-            "lo": [round(100 * float(v)) for v in ripe.arrays["share_lo"][i, :SHOWN]], "hi": [round(100 * float(v)) for v in ripe.arrays["share_hi"][i, :SHOWN]]}})
-    body = json.dumps({"type": "FeatureCollection", "features": features}, separators=(",", ":"), ensure_ascii=False)
-    response = Response(body, content_type="application/geo+json")
-    response.set_etag(sha256(body.encode()).hexdigest()[:16])
+@bp.get("/map/<part>.bin")
+def data(part: str) -> Response:
+    """What the map draws at once (``plots``: outlines, names, conditions) or can wait for (``weeks``: the figures), packed as :mod:`map_packed` says."""
+    if part not in PARTS:
+        abort(404)
+    ripe, _, crop, _ = estimates()
+    body, packed, tag = _packed(part, figures(db(), ripe, crop))
+    small = "gzip" in request.headers.get("Accept-Encoding", "")
+    response = Response(packed if small else body, content_type="application/octet-stream", headers={"Vary": "Accept-Encoding", "Cache-Control": "private, no-cache"})
+    if small:
+        response.headers["Content-Encoding"] = "gzip"
+    response.set_etag(f"{tag}{'-gz' if small else ''}")
     return response.make_conditional(request)
+
+
+_made: dict[str, tuple[Figures, tuple[bytes, bytes, str]]] = {}
+
+
+def _packed(part: str, f: Figures) -> tuple[bytes, bytes, str]:
+    """(bytes, the same under gzip, their tag), kept as long as the figures are the same."""
+    found = _made.get(part)
+    if found is None or found[0] is not f:
+        body = (plots_file if part == "plots" else weeks_file)(f)
+        found = _made[part] = (f, (body, gzip.compress(body, 6, mtime=0), sha256(body).hexdigest()[:16]))
+    return found[1]
+
+
+def plots_file(f: Figures) -> bytes:
+    """Outlines (none where a plot has none) and conditions: first the plots of the answers, then the cut ones."""
+    nowhere = {"type": "MultiPolygon", "coordinates": []}
+    counts, steps = map_packed.outlines(f.outlines.get(code, nowhere) for code in [*f.codes, *(code for code, _ in f.cut)])
+    zones = sorted(set(f.zones))
+    head = {"tag": f.tag, "weeks": f.weeks, "codes": f.codes, "names": f.names, "zones": zones, "zone": [zones.index(z) for z in f.zones], "year": f.years,
+            "cut": [code for code, _ in f.cut], "cut_names": [name for _, name in f.cut]}
+    return map_packed.together(head, {"counts": counts, "steps": steps, "state": map_packed.runs(f.tone + 7 * f.condition + 35 * f.wide)})
+
+
+def weeks_file(f: Figures) -> bytes:
+    """The figures of every plot in :func:`plots_file`'s order."""
+    head = {"tag": f.tag, "unvisited": f.unvisited_weeks.tolist(), "sick": [s and [s["percent"], s["grade"], s["cause"], s["day"].isoformat()] for s in f.sick]}
+    tables = {"share": f.share, "low": f.share_lo, "high": f.share_hi, "chance": f.chance, "mass": f.mass_t, "mass_low": f.mass_lo_t, "mass_high": f.mass_hi_t, "mass_ha": f.mass_t_ha}
+    return map_packed.together(head, {name: map_packed.series(table) for name, table in tables.items()} | {"mass_wide": map_packed.runs(f.wide_mass)})

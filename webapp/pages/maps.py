@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import Any
 
 
-def plots_map(leaflet_js: str, leaflet_css: str, data_address: str, tile_address: str = "", tile_credit: str = ""):
-    """A folium map whose script hands the Leaflet map to ``desk/map.js``; links only to our own files."""
+def plots_map(leaflet_js: str, leaflet_css: str, plots_address: str, weeks_address: str, tile_address: str = "", tile_credit: str = ""):
+    """A folium map whose script hands the Leaflet map and the addresses of its data to ``desk/map.js``; links only to our own files."""
     import folium
     from branca.element import MacroElement
     from jinja2 import Template
@@ -21,17 +21,17 @@ def plots_map(leaflet_js: str, leaflet_css: str, data_address: str, tile_address
 
     class PlotsLayer(MacroElement):
         _template = Template(
-            "{% macro script(this, kwargs) %}window.pinarioMap = {map: {{ this._parent.get_name() }}, data: {{ this.data|tojson }}};{% endmacro %}")
+            "{% macro script(this, kwargs) %}window.pinarioMap = {map: {{ this._parent.get_name() }}, plots: {{ this.plots|tojson }}, weeks: {{ this.weeks|tojson }}};{% endmacro %}")
 
-        def __init__(self, data: str) -> None:
+        def __init__(self, plots: str, weeks: str) -> None:
             super().__init__()
-            self._name, self.data = "PlotsLayer", data
+            self._name, self.plots, self.weeks = "PlotsLayer", plots, weeks
 
     drawn = LocalMap(tiles=None, zoom_control=True, control_scale=False, location=(20.6, -103.0), zoom_start=12, zoomSnap=0.25)
     drawn._id = "plots"  # the same address gives the same script byte for byte
     if tile_address:
         folium.TileLayer(tile_address, attr=tile_credit or " ").add_to(drawn)
-    PlotsLayer(data_address).add_to(drawn)
+    PlotsLayer(plots_address, weeks_address).add_to(drawn)
     return drawn
 
 
@@ -41,15 +41,3 @@ def parts(drawn: Any) -> tuple[str, str]:
     for child in list(root._children.values()):
         child.render()
     return root.html.render(), root.script.render()
-
-
-def ring_of(geometry: dict, digits: int = 5) -> dict:
-    """A geometry rounded to about a metre, which is what a phone's GPS can tell anyway."""
-    def rounded(value: Any) -> Any:
-        return round(value, digits) if isinstance(value, (int, float)) else [rounded(v) for v in value[:2]] if _is_position(value) else [rounded(v) for v in value]
-
-    return {"type": geometry["type"], "coordinates": rounded(geometry["coordinates"])}
-
-
-def _is_position(value: Any) -> bool:
-    return isinstance(value, (list, tuple)) and bool(value) and isinstance(value[0], (int, float))

@@ -1,0 +1,126 @@
+// The list by planting year: the picture's table, the same figures for the same week and layer. A year opens to its plots.
+"use strict";
+(() => {
+  const AT_ONCE = 60;
+  const element = (name, text, classes) => {
+    const made = document.createElement(name);
+    if (text !== undefined) made.textContent = text;
+    if (classes) made.className = classes;
+    return made;
+  };
+
+  window.pinarioMap.listOf = (table, plots, layers, said, choose) => {
+    const bodies = [...table.tBodies];
+    const members = said.years.map((year) => plots.year.flatMap((y, i) => (y === year ? [i] : [])));
+    const open = new Map();
+    let shown = { layer: "share", week: 0, chosen: -1 };
+
+    bodies.forEach((body, y) => {
+      const head = body.querySelector("th");
+      const button = element("button", head.textContent, "year");
+      button.type = "button";
+      button.setAttribute("aria-expanded", "false");
+      button.addEventListener("click", () => { toggle(y, !open.has(y)); });
+      head.replaceChildren(button);
+    });
+
+    const toggle = (y, wanted) => {
+      if (wanted === open.has(y)) return;
+      bodies[y].querySelector("button.year").setAttribute("aria-expanded", String(wanted));
+      if (wanted) {
+        open.set(y, AT_ONCE);
+        const row = element("tr", undefined, "under");
+        const cell = element("td");
+        cell.colSpan = 4;
+        row.append(cell);
+        bodies[y].append(row);
+        fill(y);
+      } else {
+        open.delete(y);
+        bodies[y].querySelector("tr.under").remove();
+      }
+    };
+
+    // The plots of an open year, most of what the layer shows first; the chosen one always among them.
+    const fill = (y) => {
+      const cell = bodies[y].querySelector("tr.under > td");
+      if (!layers.known()) return;
+      const layer = layers.of(shown.layer);
+      const order = members[y].map((i) => [layer.order(i, shown.week), i]).sort((a, b) => b[0] - a[0] || a[1] - b[1]).map((pair) => pair[1]);
+      const first = order.slice(0, open.get(y));
+      if (shown.chosen >= 0 && plots.year[shown.chosen] === said.years[y] && !first.includes(shown.chosen)) first.push(shown.chosen);
+      const inner = element("table", undefined, "plots");
+      inner.setAttribute("aria-label", layers.put(said.of_year, { year: bodies[y].querySelector("button.year").textContent }));
+      const head = inner.createTHead().insertRow();
+      [table.dataset.plot, ...said.layers[shown.layer].plot_columns].forEach((name, k) => {
+        const th = element("th", name, k ? "n" : "");
+        th.scope = "col";
+        head.append(th);
+      });
+      const body = inner.createTBody();
+      for (const i of first) body.append(rowOf(i, layer));
+      cell.replaceChildren(inner);
+      if (order.length > first.length) {
+        const more = element("button", layers.put(said.more, { n: layers.whole(order.length - first.length) }), "link more");
+        more.type = "button";
+        more.addEventListener("click", () => {
+          open.set(y, open.get(y) + 2 * AT_ONCE);
+          fill(y);
+          const next = cell.querySelectorAll("tbody button.plot")[first.length];
+          if (next) next.focus();
+        });
+        cell.append(more);
+      }
+    };
+
+    const rowOf = (i, layer) => {
+      const row = element("tr");
+      row.dataset.code = plots.codes[i];
+      const th = element("th");
+      th.scope = "row";
+      const pick = element("button", layers.name(i), "plot");
+      pick.type = "button";
+      pick.setAttribute("aria-pressed", String(i === shown.chosen));
+      pick.addEventListener("click", () => choose(i, "list"));
+      th.append(pick);
+      row.append(th);
+      for (const value of layer.cells(i, shown.week)) {
+        const cell = element("td", undefined, "n");
+        if (typeof value === "string") cell.textContent = value;
+        else cell.append(element("span", value.letter, `letter ${value.tone}`));
+        row.append(cell);
+      }
+      row.classList.toggle("us", i === shown.chosen);
+      return row;
+    };
+
+    const show = (layer, week, chosen) => {
+      const before = shown;
+      shown = { layer, week, chosen };
+      const words = said.layers[layer];
+      if (before.layer !== layer) [...table.tHead.rows[0].cells].slice(1).forEach((cell, k) => { cell.textContent = words.columns[k]; });
+      bodies.forEach((body, y) => {
+        const cells = body.rows[0].cells;
+        words.cells[week][y].forEach((text, k) => { if (cells[k + 1].textContent !== text) cells[k + 1].textContent = text; });
+      });
+      for (const y of open.keys()) fill(y);
+    };
+
+    // Opens the chosen plot's year and brings its row into the list's own view; the page itself stays where it is.
+    const reveal = (i) => {
+      const y = said.years.indexOf(plots.year[i]);
+      if (y < 0) return;
+      toggle(y, true);
+      const row = bodies[y].querySelector(`tr[data-code="${CSS.escape(plots.codes[i])}"]`);
+      const frame = table.closest(".scroll");
+      if (row && frame.scrollHeight > frame.clientHeight + 1) frame.scrollTop += row.getBoundingClientRect().top - frame.getBoundingClientRect().top - frame.clientHeight / 2;
+    };
+
+    const focusOn = (i) => {
+      const row = table.querySelector(`tr[data-code="${CSS.escape(plots.codes[i])}"] button.plot`);
+      if (row) row.focus({ preventScroll: true });
+    };
+
+    return { show, reveal, focusOn };
+  };
+})();

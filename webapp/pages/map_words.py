@@ -1,0 +1,98 @@
+"""What the map says in words: a headline for every layer and week, the rows by planting year, the sentences of one plot."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from .conditions import CODES, letter
+from .layout import n0, n1, pct, words
+from .map_figures import SICK, Figures
+
+LAYERS = ("share", "chance", "mass", "unvisited", "sick")
+STEPS: dict[str, tuple[float, ...]] = {"chance": (5, 20, 40, 60, 80), "mass": (20, 40, 60, 80, 100), "unvisited": (4, 8, 13, 26, 52), "sick": (0.1, 1, 2, 5, 10)}
+"""Where the class of a layer's colour steps up, in the units its legend names; the ripe share has its own ramp."""
+LONG_UNVISITED_WEEKS = 13
+MANY_SICK_PERCENT = 2.0
+
+
+def title(f: Figures, layer: str, at: int) -> str:
+    """The answer above the map for a layer and the week number ``at``."""
+    week, of = f.weeks[at], len(f.codes)
+    if layer == "chance":
+        return words("pages.map.title_chance", week=week, n=int(f.likely[:, at].sum()), of=of)
+    if layer == "mass":
+        mass, low, high = (float(v) for v in f.total_t[:, at])
+        return words("pages.map.title_mass", week=week, mass_t=mass, low_t=low, high_t=high)
+    if layer == "unvisited":
+        weeks = f.unvisited[:, at]
+        return words("pages.map.title_unvisited", week=week, n=int((weeks > LONG_UNVISITED_WEEKS).sum()), of=of, weeks=LONG_UNVISITED_WEEKS, never=int((weeks < 0).sum()))
+    if layer == "sick":
+        counted = [s for s in f.sick if s]
+        return words("pages.map.title_sick", n=sum(s["percent"] >= MANY_SICK_PERCENT for s in counted), counted=len(counted), percent=MANY_SICK_PERCENT, never=of - len(counted))
+    return words("pages.map.title", week=week, n=int(f.ripe[:, at].sum()), of=of, wide=int(f.wide[:, at].sum()))
+
+
+def columns(layer: str) -> list[str]:
+    """Headings of the rows by planting year, after the year."""
+    return [words("pages.map.plots"), *(words(f"pages.map.year.{layer}.{k}") for k in (1, 2))]
+
+
+def plot_columns(layer: str) -> list[str]:
+    """Headings of the plots of one planting year, after the plot's name."""
+    return [words(f"pages.map.of_plot.{layer}.{k}") for k in (1, 2)]
+
+
+def by_year(f: Figures, layer: str) -> tuple[list[str], list[list[list[str]]]]:
+    """(years as they are shown, cells [week][year][column]) of a layer."""
+    years = np.array(f.years, int)
+    order = sorted(set(f.years), key=lambda y: (y == 0, y))
+    members = [np.flatnonzero(years == year) for year in order]
+    weeks = 1 if layer == "sick" else len(f.weeks)  # the last counts are the same in every week
+    cells = [[[n0(len(m)), *_cells(f, layer, m, at)] for m in members] for at in range(weeks)]
+    return [str(y) if y else words("pages.map.unknown_year") for y in order], cells * (len(f.weeks) // weeks)
+
+
+def _cells(f: Figures, layer: str, m: np.ndarray, at: int) -> list[str]:
+    if layer == "chance":
+        return [n0(f.likely[m, at].sum()), pct(float(f.chance[m, at].mean()) / 100)]
+    if layer == "mass":
+        mass = float(f.exact_mass_t[m, at].sum())
+        return [n0(mass), n0(mass / max(float(f.area_ha[m].sum()), 1e-3))]
+    if layer == "unvisited":
+        weeks = f.unvisited[m, at]
+        return [n0(np.median(weeks[weeks >= 0])) if (weeks >= 0).any() else "–", n0((weeks < 0).sum())]
+    if layer == "sick":
+        counted = [s for i in m if (s := f.sick[i])]
+        standing = sum(s["standing"] for s in counted)
+        return [n0(len(counted)), f"{n1(100 * sum(s['sick'] for s in counted) / standing)} %" if standing else "–"]
+    return [n0(f.ripe[m, at].sum()), n0(float(f.exact_mass_t[m, at].sum()))]
+
+
+def legend(layer: str) -> list[str]:
+    """The figures from which each class of colour counts, smallest first."""
+    return [f"{step:g}" for step in (0, *STEPS[layer])]
+
+
+def said(f: Figures) -> dict[str, Any]:
+    """Everything the page's own code may have to say, for all weeks and layers, so that a step asks for nothing."""
+    layers = {}
+    for layer in LAYERS:
+        years, cells = by_year(f, layer)
+        layers[layer] = {"titles": [title(f, layer, at) for at in range(len(f.weeks))], "columns": columns(layer), "plot_columns": plot_columns(layer), "cells": cells, "steps": STEPS.get(layer, ())}
+    codes = ("share", "chance", "mass", "unvisited", "unvisited_one", "unvisited_none", "unvisited_never", "sick", "sick_sound", "sick_never", "cut")
+    return {"layers": layers, "years": sorted(set(f.years), key=lambda y: (y == 0, y)), "letters": [letter(i) for i in range(len(CODES))], "conditions": [words(f"condition.{c}.word") for c in CODES],
+            "cut_letter": words("condition.J.letter"), "causes": [words(f"pages.map.cause.{name}") for name in SICK], "cause_letters": [words(f"pages.map.cause.{name}.letter") for name in SICK],
+            "tell": {code: words(f"pages.map.tell.{code}") for code in codes}, "open": words("pages.map.open"), "see": words("pages.map.see"), "more": words("pages.map.more"),
+            "none": words("pages.map.choose"), "little": words("pages.map.little"), "never": words("pages.map.never"), "grade": words("pages.map.grade"), "failed": words("pages.map.failed"),
+            "of_year": words("pages.map.of_year")}
+
+
+def rows(f: Figures, at: int) -> list[dict[str, Any]]:
+    """The same as a flat table: every standing plot with all layers' figures of one week, by planting year and code."""
+    order = sorted(range(len(f.codes)), key=lambda i: (f.years[i] == 0, f.years[i], f.codes[i]))
+    weeks = f.unvisited[:, at]
+    return [{"code": f.codes[i], "name": f.names[i], "zone": f.zones[i], "year": f.years[i], "letter": letter(f.condition[i, at]), "tone": f"c{f.tone[i, at]}", "wide": bool(f.wide[i, at]),
+             "share": int(f.share[i, at]), "low": int(f.share_lo[i, at]), "high": int(f.share_hi[i, at]), "chance": int(f.chance[i, at]), "mass_t": int(f.mass_t[i, at]), "mass_lo_t": int(f.mass_lo_t[i, at]),
+             "mass_hi_t": int(f.mass_hi_t[i, at]), "mass_t_ha": int(f.mass_t_ha[i, at]), "unvisited": None if weeks[i] < 0 else int(weeks[i]), "sick": f.sick[i]} for i in order]
