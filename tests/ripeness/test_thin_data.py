@@ -33,10 +33,10 @@ def at(db, name, code, week=0):
     return float(a.arrays[name][a.meta["plots"].index(code), week])
 
 
-def shown(pages, code, language="es", **params):
-    """Whether the list of plots and a plot's page say a sentence."""
+def shown(pages, code, language="es", where=("/ripeness", "/plots/"), **params):
+    """Whether the list of plots and the plots' pages say a sentence."""
     words = say(f"ripeness.thin.{code}", language, **params)
-    return all(words in html.unescape(text) for (address, spoken), text in pages.items() if spoken == language and address.startswith(("/ripeness", "/plots/")))
+    return all(words in html.unescape(text) for (address, spoken), text in pages.items() if spoken == language and address.startswith(where))
 
 
 def test_one_plot(db, estate_path):
@@ -77,7 +77,7 @@ def test_all_readings_equal(db, estate_path):
     plots(db, {f"P{i}": (f"{2018 + i}-07-01", "Vado", "azul") for i in range(4)})
     load(db, [line for i in range(4) for day in (5, 100, 300) for line in round_of(f"P{i}", day, [22.0] * 10)])
     pages = walked(db, estate_path)
-    assert told(db)["equal"] == {"n": 12, "of": 12} and shown(pages, "equal", n=12, of=12)
+    assert told(db)["equal"] == {"n": 12, "of": 12} and shown(pages, "equal", where="/ripeness", n=12, of=12) and shown(pages, "equal", where="/plots/", n=3, of=3)
     a = service.answer(db)
     assert a.meta["fit"]["plant_deg"] < 0.05 and a.arrays["sd_deg"].min() > 0.05 and a.arrays["plant_sd_deg"].min() > 0
 
@@ -86,7 +86,7 @@ def test_no_planting_dates(db, estate_path):
     plots(db, {f"P{i}": (None, None, "azul") for i in range(4)})
     load(db, rounds({"P0": 20.0, "P1": 21.0, "P2": 22.0}, (5, 200)))
     pages = walked(db, estate_path)
-    assert told(db)["undated"] == {"n": 4, "of": 4} and shown(pages, "undated", n=4, of=4)
+    assert "ya pasó" not in pages["/ripeness", "es"] and told(db)["undated"] == {"n": 4, "of": 4} and shown(pages, "undated", where="/ripeness", n=4, of=4)
     assert at(db, "sd_deg", "P0") < 1.2 < 4 < at(db, "sd_deg", "P3")  # nobody read it and nobody knows its age
 
 
@@ -102,11 +102,11 @@ def test_a_plot_with_five_thousand_readings(db, estate_path):
 def test_fourteen_years_old(db, estate_path):
     plots(db, THREE | {"A": ("2012-11-01", "Vado", "azul")})
     load(db, rounds({"A": 20.0, "B": 18.0, "C": 23.0}, (5, 400)))
-    walked(db, estate_path)
+    pages = walked(db, estate_path)
     about = service.answer(db).meta["by_plot"]["A"]
     assert about["age_months"] == pytest.approx(168.8, abs=0.3)
     assert service.answer(db).arrays["condition"][0, 0] == 4 and at(db, "keep_share", "A") < 0.9  # passing
-    assert abs(at(db, "mean_deg", "A") - 20) < 1.5
+    assert abs(at(db, "mean_deg", "A") - 20) < 1.5 and about["window"] == ["2026-W48", "2026-W48"] and "ya pasó" in pages["/ripeness", "es"]
 
 
 def test_two_varieties(db, estate_path):
@@ -134,7 +134,7 @@ def test_missing_temperatures(db, estate_path):
     pages = walked(db, estate_path)
     assert service.answer(db).meta["n_readings"] == 72
     said = told(db)["no_temp"]
-    assert said == {"n": 6, "of": 6, "doubt_deg": pytest.approx(1.96 * 0.48, abs=0.01)} and shown(pages, "no_temp", **said)
+    assert said == {"n": 6, "of": 6, "doubt_deg": pytest.approx(1.96 * 0.48, abs=0.01)} and shown(pages, "no_temp", where="/ripeness", **said) and shown(pages, "no_temp", where="/plots/", **{**said, "n": 2, "of": 2})
     wider = [at(db, "sd_deg", code) for code in "ABC"]
     assert all(w > 1.05 * k and w**2 - k**2 < 0.48**2 for w, k in zip(wider, known))
 

@@ -9,7 +9,7 @@ from ..cli import Edge
 from ..crop import worth_service as worth
 from ..database import Database
 from ..problems import Problem
-from ..ripeness import service
+from ..ripeness import service, thin_service
 from ..work import estimates
 
 CODES = "TECMP"
@@ -48,9 +48,12 @@ def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool
              "ripe_share_low80": float(a["share_lo"][i, at]), "ripe_share_high80": float(a["share_hi"][i, at]), "chance_ripe": float(a["chance"][i, at]), **found.meta["by_plot"][code]}
             for i, code in enumerate(found.meta["plots"]) if plot in (None, code)]
     if as_json:
-        return edge.answer({"key": found.key, "stale": service.stale(found, db), "fit": found.meta["fit"], "plain_curve": found.meta["plain_curve"], "plots": rows})
+        return edge.answer({"key": found.key, "stale": service.stale(found, db), "fit": found.meta["fit"], "plain_curve": found.meta["plain_curve"],
+                            "short_of": [short.as_dict() for short in thin_service.told(db, found, plot)], "plots": rows})
     limit = settings.load(db)
     edge.say("ripeness.head", ripe=sum(r["ripe_share"] >= limit["ripe_share_to_cut"] for r in rows), of=len(rows), week=week, target=limit["target_brix_deg"])
+    for short in thin_service.told(db, found, plot):
+        click.echo(f"· {short.text(edge.language)}")
     edge.say("ripeness.columns")
     for r in sorted(rows, key=lambda r: -r["ripe_share"]):
         window = " – ".join(w or "…" for w in r["window"]) if r["window"] else "–"

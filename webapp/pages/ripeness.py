@@ -22,8 +22,8 @@ SHOWN = 26
 @bp.app_context_processor
 def _thin() -> dict:
     """``thin_said()`` for templates: what the answer's data are too thin for (asked only where a page shows it)."""
-    def thin_said() -> list[Sentence]:
-        return thin_service.told(db(), ripeness.answer(db()))
+    def thin_said(code: str | None = None) -> list[Sentence]:
+        return thin_service.told(db(), ripeness.answer(db()), code)
 
     return {"thin_said": thin_said}
 

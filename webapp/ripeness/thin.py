@@ -49,8 +49,8 @@ def arc_days(day: np.ndarray) -> float:
     return float(YEAR_DAYS - np.diff(np.r_[turn, turn[0] + YEAR_DAYS]).max())
 
 
-def sentences(k: Known) -> list[Sentence]:
-    """The gravest first; none for an estate with enough of everything."""
+def sentences(k: Known, own: Known | None = None) -> list[Sentence]:
+    """The gravest first; none for an estate with enough of everything. ``own`` narrows what is said of single visits to one plot's."""
     out = []
     if k.standing and k.step:
         out.append(Sentence(f"ripeness.thin.{STEPS[k.step]}", {}))
@@ -63,14 +63,15 @@ def sentences(k: Known) -> list[Sentence]:
         out.append(Sentence("ripeness.thin.few", {"n": n, "plots": k.visited, "of": k.standing}))
     if n:
         out += _season(k.day)
-    alike = (k.plants >= EQUAL_PLANTS) & (k.squares < 1e-9)
+    each = own or k
+    alike = (each.plants >= EQUAL_PLANTS) & (each.squares < 1e-9)
     if alike.any():
-        out.append(Sentence("ripeness.thin.equal", {"n": int(alike.sum()), "of": n}))
+        out.append(Sentence("ripeness.thin.equal", {"n": int(alike.sum()), "of": len(each.day)}))
     if k.undated:
         out.append(Sentence("ripeness.thin.undated", {"n": k.undated, "of": k.standing}))
-    loose = k.correction_sd >= LOOSE_SD_DEG
+    loose = each.correction_sd >= LOOSE_SD_DEG
     if loose.any():
-        out.append(Sentence("ripeness.thin.no_temp", {"n": int(loose.sum()), "of": n, "doubt_deg": Z95 * float(k.correction_sd.max())}))
+        out.append(Sentence("ripeness.thin.no_temp", {"n": int(loose.sum()), "of": len(each.day), "doubt_deg": Z95 * float(each.correction_sd.max())}))
     if len(k.varieties) > 1:
         out.append(Sentence("ripeness.thin.varieties", {"names": list(k.varieties), "least": LEAST_OF_A_VARIETY}))
     return out
