@@ -100,8 +100,10 @@ def blocks(visits: Visits, land: Land, z: np.ndarray, spread_slope: float) -> tu
 
 def known_block(visits: Visits, land: Land, z: np.ndarray) -> np.ndarray:
     """[P, M, M] covariance known beforehand: an uncertain age acts like a pace of known size; events move the level."""
-    both = (visits.mask[:, :, None] & visits.mask[:, None, :]).astype(float)
-    return land.age_sd[:, None, None] ** 2 * z[:, :, None] * z[:, None, :] + both * jumps.between(land.jump_day, land.jump_var, visits.day, visits.day)
+    known = land.age_sd[:, None, None] ** 2 * z[:, :, None] * z[:, None, :]
+    if land.jump_day is not None and land.jump_day.size:
+        known += (visits.mask[:, :, None] & visits.mask[:, None, :]) * jumps.between(land.jump_day, land.jump_var, visits.day, visits.day)
+    return known
 
 
 def ages(visits: Visits, land: Land) -> np.ndarray:
