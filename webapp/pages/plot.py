@@ -33,16 +33,16 @@ def page(code: str) -> str:
     about = land.plot(db(), code)
     ripe, tonnes, crop, stale = estimates()
     log = plot_log.entries(db(), code, g.language)
-    said = track_service.of_plot(db(), code)
+    said, readings = track_service.of_plot(db(), code), survey.readings(db())
+    mine = readings[readings["plot"] == code]
     context: dict = {"about": about, "code": code, "stale": stale, "log": log, "log_shown": plot_log.SHOWN, "outlines": land.outline_versions(db(), code), "track": _track(),
-                     "said": plot_said.rows(said["brix"]), "said_kg": plot_said.rows(said["mass"], log=True), "signed": plot_rounds.signed, "doubts": plot_rounds.plot_doubts(known_doubts(), code, _living)}
+                     "said": plot_said.rows(said["brix"]), "said_kg": plot_said.rows(said["mass"], log=True), "signed": plot_rounds.signed, "doubts": plot_rounds.plot_doubts(known_doubts(), code, set(mine["round"].dropna()), _living)}
     if about["status"] != "standing":
         return render("plot_cut.html", title=words("pages.plot.title_cut", name=about["name"], code=code), **context)
     if code not in ripe.meta["plots"] or code not in crop.meta["plots"] or code not in tonnes.meta["by_plot"]:
         return render("plot_cut.html", title=words("pages.plot.title_new", name=about["name"], code=code), **context)
     today, values = clock.of(db()).today(), settings.load(db())
-    readings, heads = survey.readings(db()), survey.rounds(db())
-    mine = readings[readings["plot"] == code]
+    heads = survey.rounds(db())
     look = plot_service.look(db(), code, _since(about, mine, today))
     now, since = look["now"], look["days"][0]
     look["target_deg"] = values["target_brix_deg"]

@@ -14,6 +14,7 @@ from .picture_curve import Round
 ODD_SDS, FAR_PLANT_SDS = 2.0, 3.5
 """A round is called odd from so many sds of a visit's error off the curve, a plant from so many of the plants' spread off its round."""
 MOST_SHOWN, OPEN_ROUNDS = 60, 5
+SHOWN = ["id", "install", "row", "plant", "brix_raw_deg", "juice_temp_c", "brix20_deg"]
 
 
 def rounds_of(mine: pd.DataFrame, heads: pd.DataFrame, left: list[dict], doubts: list[dict], look: dict[str, Any]) -> list[dict[str, Any]]:
@@ -23,13 +24,14 @@ def rounds_of(mine: pd.DataFrame, heads: pd.DataFrame, left: list[dict], doubts:
     """
     about: dict[str, list[dict]] = {}
     for doubt in doubts:
-        about.setdefault(doubt["record"], []).append(doubt)
+        for name in named(doubt):
+            about.setdefault(name, []).append(doubt)
     heads = {row["round"] or row["id"]: row for row in heads.to_dict("records")}
     curve_at = np.array([d.toordinal() for d in look["days"]], float)
     out: dict[str, dict[str, Any]] = {}
     good = mine[mine["brix20_deg"].notna()]
     for key, part in good.groupby(good["round"].where(good["round"].notna(), good["day"].astype(str)), sort=False):
-        head, readings = heads.get(key, {}), part.to_dict("records")
+        head, readings = heads.get(key, {}), part[SHOWN].to_dict("records")
         day, n, mean = part["day"].iloc[0], len(part), float(part["brix20_deg"].mean())
         expected, plant_sd = (float(np.interp(day.toordinal(), curve_at, look["curve"][name])) for name in ("mean_deg", "plant_sd_deg"))
         known = float(part["brix20_sd_deg"].mean())
@@ -87,11 +89,17 @@ def signed(value: float | None) -> str:
     return "–" if value is None or value != value else ("+" if value >= 0.05 else "") + n1(value)
 
 
-def plot_doubts(doubts: list[dict], code: str, living: Callable[[], set[str]]) -> list[dict]:
-    """Open doubts that name the plot: of itself, or of records still in force (one just corrected is no longer doubted)."""
-    mine = [d for d in doubts if d.get("params", {}).get("plot") == code or d["record"] == f"plot:{code}"]
+def plot_doubts(doubts: list[dict], code: str, rounds: set[str], living: Callable[[], set[str]]) -> list[dict]:
+    """Open doubts that name the plot, or one of its ``rounds`` among others; of records still in force (one just corrected is no longer doubted)."""
+    mine = [d for d in doubts if code in (d["params"].get("plot"), d["params"].get("other")) or d["record"] == f"plot:{code}" or named(d) & rounds]
     there = living() if any(d["is_record"] for d in mine) else set()
     return [d for d in mine if not d["is_record"] or d["record"] in there]
+
+
+def named(doubt: dict) -> set[str]:
+    """Every record or round that a doubt speaks of."""
+    proposal = doubt["proposal"] or {}
+    return {doubt["record"], *(v for v in (doubt["params"].get("second"), proposal.get("swap_with")) if v), *proposal.get("void_readings_of", ()), *proposal.get("of_rounds", ())}
 
 
 def _number(value: Any) -> float | None:
