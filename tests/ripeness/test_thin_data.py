@@ -206,6 +206,27 @@ def test_falling_back(times, step, error):
         assert thin.sentences(known)[0].code == code and say(code, "es") != say(code, "en")
 
 
+@pytest.mark.parametrize("times,error,step", [(10**6, True, "usual"), (1, False, "again")])
+def test_an_estate_whose_fit_does_not_converge(db, estate_path, monkeypatch, times, error, step):
+    """The search breaks at every try, or fails once in the last round: finite everywhere, and both pages say which step was taken."""
+    rounds_before = 3 if step == "again" else 0  # of linearising: those converge
+    inner, seen = failing(times, error), []
+
+    def seek(data, start, **how):
+        seen.append(start)
+        return fit(data, start, **how) if len(seen) <= rounds_before else inner(data, start, **how)
+
+    monkeypatch.setattr(falling_back, "fit", seek)
+    plots(db, THREE)
+    load(db, rounds({"A": 22.0, "B": 18.0, "C": 24.0}, (5, 200)))
+    pages = walked(db, estate_path)
+    a = service.answer(db)
+    assert thin.STEPS[a.meta["fit_step"]] == step and service.model_of(a)[0].step == a.meta["fit_step"]
+    assert step in told(db) and shown(pages, step) and shown(pages, step, "en")
+    assert step != "usual" or a.meta["fit"]["level_deg"] == pytest.approx(1.5)
+    assert service.plot_now(db, "A")["mean_deg"][0] == pytest.approx(22, abs=1.0)
+
+
 def test_what_is_held_stays():
     """With the plots' level held, only the plants' spread is sought."""
     data = one_way(DYESTUFF)

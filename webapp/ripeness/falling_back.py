@@ -24,12 +24,12 @@ def sound(found: Solution) -> bool:
     return bool(np.isfinite(found.criterion) and np.isfinite(found.sds).all() and np.isfinite(found.theta).all() and np.isfinite(found.cov).all() and np.isfinite(found.q).all())
 
 
-def sought(data: Grouped, start: np.ndarray, usual: np.ndarray, names: tuple[str, ...], seek: Callable[..., Solution] = fit, **how: float) -> tuple[Solution, int]:
+def sought(data: Grouped, start: np.ndarray, usual: np.ndarray, names: tuple[str, ...], seek: Callable[..., Solution] | None = None, **how: float) -> tuple[Solution, int]:
     """(solution, step taken). ``start`` and ``usual`` [K + pooled] sds, ``names`` of theirs; ``how`` goes to the search."""
     def tried(data: Grouped, begin: np.ndarray) -> Solution | None:
         try:
             with np.errstate(all="ignore"):
-                found = seek(data, begin, **how)
+                found = (seek or fit)(data, begin, **how)
         except (np.linalg.LinAlgError, ValueError, FloatingPointError):
             return None
         return found if found.converged and sound(found) else None
