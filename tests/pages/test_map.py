@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.journeys.sentences import found
 from webapp.pages import map_packed
 
 WEEK = "2027-W07"
@@ -143,7 +144,7 @@ def test_years_add_up_to_the_headline(told):
     at = told["head"]["weeks"].index(WEEK)
     number = lambda text: float(text.replace(",", ""))  # noqa: E731
     ripe = sum(number(row[1]) for row in said["layers"]["share"]["cells"][at])
-    assert re.search(r"habrá ([\d,]+) tablas", said["layers"]["share"]["titles"][at])[1] == f"{ripe:,.0f}"
+    assert found(said["layers"]["share"]["titles"][at], "pages.map.title")["n"] == ripe
     db = open_estate(told["client"].application.config["ESTATE"])
     total = float(crop.answer(db).arrays["mass_total"][at])
     db.conn.close()
