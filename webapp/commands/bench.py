@@ -8,13 +8,13 @@ from typing import Any, Callable
 
 import click
 
-from ..bench import field_parts, ripeness_size, ripeness_truth, tonnes_truth, visits_gain
+from ..bench import field_parts, map_drawing, ripeness_size, ripeness_truth, tonnes_truth, visits_gain
 from ..cli import Edge
 from ..database import Database, backup, open_estate
 from ..problems import Problem
 
 PARTS = ("receiving", "pages", "ripeness", "coverage", "cutting", "field")
-LONG = ("truth", "tonnes", "region", "visits")
+LONG = ("truth", "tonnes", "region", "visits", "map")
 """Asked for by name only: they take tens of minutes."""
 VISITS_ESTATES = 12
 """Of visits, estates per law at the most: each rule is tried on the same ones."""
@@ -33,7 +33,8 @@ def bench_command(edge: Edge, part: str, seconds: float, only: tuple[str, ...], 
 
     Without --estate on a demo made for the purpose; with it, on a copy of that estate. The phone (field) is
     always measured against a made-up estate of two hundred plots; the ripening model's truth (truth) and
-    the tonnage's (tonnes) on estates simulated by laws that are not theirs, speed (region) on a thousand and ten thousand plots.
+    the tonnage's (tonnes) on estates simulated by laws that are not theirs, speed (region) on a thousand and ten thousand plots,
+    the map (map) on five thousand drawn.
     """
     given = click.get_current_context().parent.get_parameter_source("path") is not click.core.ParameterSource.DEFAULT
     with tempfile.TemporaryDirectory(prefix="pinario-bench-") as name:
@@ -56,6 +57,8 @@ def bench_command(edge: Edge, part: str, seconds: float, only: tuple[str, ...], 
             elif step == "region":
                 _statsmodels()
                 found[step] = ripeness_size.measure(lambda plots: tell("region_size", plots=plots))
+            elif step == "map":
+                found[step] = map_drawing.measure(folder, told=lambda what: tell(f"map_{what}"))
             elif step == "field":
                 found[step] = field_parts.measure(folder, only or field_parts.NAMES, lambda name: tell(f"field_{name}"))
             else:
@@ -253,5 +256,13 @@ def _region_lines(edge: Edge, m: dict):
     yield edge.words("bench.region.mixed", target=ripeness_size.TARGETS["mixed_times"], far_target=ripeness_size.TARGETS["mixed_times_far"], **m["mixed"])
 
 
+def _map_lines(edge: Edge, m: dict):
+    """Bytes, picture and step of the map of a region, each beside its target and folium's own layer of the same run."""
+    t = map_drawing.TARGETS
+    for name, field in (("kb", "kb"), ("draw", "draw_s"), ("step", "step_ms")):
+        yield edge.words(f"bench.map.{name}", ours=m["ours"][field], plain=m["plain"][field], ratio=m[f"{name}_ratio"], target=t[field], aim=t["draw_aim_s"], plots=m["plots"], corners=m["corners"], files=m["ours"]["files"],
+                         worst=m["ours"]["step_worst_ms"], steps=map_drawing.STEPS, requests=m["ours"]["requests"], verdict=edge.words("bench.field.met" if m["met"][name] else "bench.field.not_met"))
+
+
 MEASURES: dict[str, Callable[[Database, Path, float], dict]] = {"receiving": _receiving, "pages": _pages, "ripeness": _ripeness, "coverage": _coverage, "cutting": _cutting}
-LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "ripeness": _ripeness_lines, "coverage": _coverage_lines, "cutting": _cutting_lines, "field": _field_lines, "truth": _truth_lines, "tonnes": _tonnes_lines, "region": _region_lines, "visits": _visits_lines}
+LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "ripeness": _ripeness_lines, "coverage": _coverage_lines, "cutting": _cutting_lines, "field": _field_lines, "truth": _truth_lines, "tonnes": _tonnes_lines, "region": _region_lines, "visits": _visits_lines, "map": _map_lines}
