@@ -26,7 +26,8 @@ def rounds_of(db: Database) -> pd.DataFrame:
         place.setdefault((plots[i], int(seen.day[i, j]), int(seen.n[i, j])), []).append((int(i), int(j)))
     readings = survey.readings(db)
     readings = readings[readings["round"].notna() & readings["brix20_deg"].notna()]
-    heads = survey.rounds(db).drop_duplicates("id", keep="last").set_index("id")
+    heads = survey.rounds(db)
+    heads = heads.assign(name=heads["round"].where(heads["round"].notna(), heads["id"])).drop_duplicates("name", keep="last").set_index("name")  # a corrected one has a name of its own
     groups, rows = [], []
     for (name, plot), part in readings.assign(other=_other_flag(readings)).groupby(["round", "plot"], sort=True):
         groups.append((plot, part["day"].min(), len(part), float(part["brix20_deg"].mean()), name, part))
