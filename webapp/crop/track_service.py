@@ -52,9 +52,9 @@ def _record(db: Database, only_said: bool) -> dict[str, Any]:
     if only_said:
         brix, mass, cut = brix.at(~brix.replayed), mass.at(~mass.replayed), cut[~cut]
     days = [row for row in said_brix.days(db) if not only_said or row["said_from"] == "when_said"]
-    count = {date.fromordinal(int(day)).isoformat(): int(n) for day, n in zip(*np.unique(brix.on_day, return_counts=True))}
+    by_day = {date.fromordinal(int(day)).isoformat(): track.judge(brix.at(brix.on_day == day)) for day in np.unique(brix.on_day)}
     return {"today": clock.of(db).today().isoformat(), "horizons_weeks": list(HORIZONS_WEEKS), "window_days": track.WINDOW_DAYS, "least_pairs": track.LEAST_PAIRS,
-            "days": [{**row, "pairs": count.get(row["on_day"], 0)} for row in days], "cut_between": len(cut), "next_pairs_by": _next_pairs(db, days),
+            "days": [{**row, "pairs": by_day.get(row["on_day"], {}).get("n", 0), "cover80": by_day.get(row["on_day"], {}).get("cover80")} for row in days], "cut_between": len(cut), "next_pairs_by": _next_pairs(db, days),
             "brix": _by_horizon(brix) | {"calibration": track.calibration(brix), "worst": _worst(brix)},
             "mass": _by_horizon(mass) | {"calibration": track.calibration(mass)}, "art": track.judge(sugar) | {"calibration": track.calibration(sugar), "line": _line(db)}}
 

@@ -23,7 +23,7 @@ def page() -> str:
     whole, job = found["brix"]["all"], next(iter(jobs.pending(db(), "replay")), None)
     title = words("pages.track.title", share=100 * whole["cover80"]["value"]) if whole["enough"] else words("pages.track.title_few", n=whole["n"], needed=whole["needed"])
     return render("track.html", title=title, found=found, whole=whole, verdicts={"brix": _verdict(whole), "mass": _verdict(found["mass"]["all"]), "art": _verdict(found["art"])}, best=_best(whole), only=only, job=job, names=land.plots(db())["name"].to_dict(),
-                  brix_rows=_rows(found["brix"]), mass_rows=_rows(found["mass"]), pictures={name: _picture(name, found[name]["calibration"]) for name in ("brix", "mass", "art")},
+                  brix_rows=_rows(found["brix"]), mass_rows=_rows(found["mass"]), picture=_picture(found["brix"]["calibration"]),
                   can_replay=may("change_settings") and not job, n_replayable=len(track.replay_days(db())), replayed_days=sum(d["said_from"] == "replayed" for d in found["days"]),
                   mass_percent=_percent(found["mass"]["all"]))
 
@@ -60,9 +60,9 @@ def _percent(judged: dict) -> dict[str, float] | None:
     return {name: 100 * (exp(value) - 1) for name, value in judged["bias"].items()} if judged["enough"] else None
 
 
-def _picture(name: str, found: dict | None) -> str | None:
+def _picture(found: dict | None) -> str | None:
     if found is None:
         return None
     said: dict[str, Any] = {"title": words("pages.track.picture"), "desc": words("pages.track.picture_desc", n=found["n"], low=found["low"], high=found["high"]),
                             "low": words("pages.track.picture_low"), "high": words("pages.track.picture_high"), "expected": words("pages.track.picture_expected")}
-    return calibration_bars(f"even-{name}", found, said)
+    return calibration_bars("even", found, said)
