@@ -105,3 +105,12 @@ def test_draws_agree_with_the_intervals():
     assert drawn.mean(axis=0) == pytest.approx(mean, abs=0.03) and drawn.std(axis=0) == pytest.approx(sd, rel=0.06)
 
 
+def test_a_plot_of_unknown_age_is_wide_until_it_is_weighed():
+    unknown = pina.age_variance(np.full(2, 5.0), np.array([0.0, 2.0]), CURVE)
+    assert unknown[0] == 0.0 and 0.3 < np.sqrt(unknown[1]) < 1.2
+    one = seen([1, 1], [5.0, 5.1], np.log([24.0, 25.0]), [0.001, 0.001], source=weighed.LOAD)
+    before, _, _ = weighed.fit(nothing(), 2, CURVE, 0.25, plot_var=unknown)
+    after, _, _ = weighed.fit(one, 2, CURVE, 0.25, plot_var=unknown)
+    sd = lambda g: pina.log_mass(g, np.full((2, 1), 5.0), NOW)[1][:, 0]  # noqa: E731
+    assert sd(before)[1] > 1.3 * sd(before)[0] and sd(after)[1] < 0.3 * sd(before)[1]
+    assert np.exp(pina.log_mass(after, np.full((2, 1), 5.0), NOW)[0][1, 0]) == pytest.approx(24.4, rel=0.05)

@@ -71,6 +71,12 @@ def gompertz_kg(age_years: np.ndarray, c: Curve) -> np.ndarray:
     return c.asymptote_kg * np.exp(-c.shape * np.exp(-c.rate_per_year * np.maximum(age_years, 0.0)))
 
 
+def age_variance(age_years: np.ndarray, age_sd_years: np.ndarray, c: Curve) -> np.ndarray:
+    """Variance of the log of a mean piña whose plot's age is not known: the chord of the default curve over one sd each way."""
+    up, down = (np.log(gompertz_kg(np.maximum(age_years + side * age_sd_years, 0.5), c)) for side in (1, -1))
+    return (0.5 * (up - down)) ** 2
+
+
 def _hats(x: np.ndarray, knots: np.ndarray, step: float) -> np.ndarray:
     return np.maximum(1 - np.abs(np.clip(x, knots[0], knots[-1])[..., None] - knots) / step, 0.0)
 

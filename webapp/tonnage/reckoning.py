@@ -39,8 +39,9 @@ class Found:
     facts: known.Known
 
 
-def reckon(frame: pd.DataFrame, plots: list[str], planted: dict[str, date], today: date, tables: Tables, s: Mapping[str, Any]) -> Found:
-    """``frame`` of all plots by code (loads of plots already cut teach the growth curve too), ``plots`` those standing, ``s`` the settings' values."""
+def reckon(frame: pd.DataFrame, plots: list[str], planted: dict[str, date], today: date, tables: Tables, s: Mapping[str, Any], age_sd: Mapping[str, float] | None = None) -> Found:
+    """``frame`` of all plots by code (loads of plots already cut teach the growth curve too), ``plots`` those standing, ``s`` the settings' values,
+    ``age_sd`` years by which the age of a plot may be off."""
     everyone = list(frame.index)
     curve = pina.Curve(s["pina_asymptote_kg"], s["pina_shape"], s["pina_rate_per_year"], s["peak_age_months"] / 12, -12 * float(np.log1p(-s["loss_per_month"])))
     usual = Usual(s["planting_density_ha"], s["annual_mortality"], s["annual_mortality_sd"], s["quiote_lost_share"])
@@ -49,7 +50,8 @@ def reckon(frame: pd.DataFrame, plots: list[str], planted: dict[str, date], toda
     facts = known.gather(plants, tables.weighings, tables.loads, tables.labors, tables.counts)
     seen, n_weighed, n_loads = estimate.mass_seen(everyone, planted, tables.weighings, tables.loads, today, facts)
     standing_as = np.array([facts.row(code, today, None, None) for code in everyone], float).reshape(len(everyone), len(pina.EXTRAS))
-    growth, equations, sds = weighed.fit(seen, len(everyone), curve, s["pina_log_sd"], went_in, standing_as, tuple(float(np.log1p(s[name])) for name in ("leaf_pruning_mass", "fertilising_mass", "capon_mass")))
+    of_age = pina.age_variance(np.array([(today - planted[code]).days / 365.25 for code in everyone]), np.array([(age_sd or {}).get(code, 0.0) for code in everyone]), curve)
+    growth, equations, sds = weighed.fit(seen, len(everyone), curve, s["pina_log_sd"], went_in, standing_as, tuple(float(np.log1p(s[name])) for name in ("leaf_pruning_mass", "fertilising_mass", "capon_mass")), of_age)
     place = {code: i for i, code in enumerate(everyone)}
     at = np.array([place[code] for code in plots], int)
     spells = learning.spells(equations, sds, growth)

@@ -15,14 +15,14 @@ from ..quantity import Estimate
 from ..sentences import Sentence
 from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
-from . import accounting, believed, pina, reckoning, store
+from . import accounting, believed, drawing, pina, reckoning, store
 from . import learned as teaching
-from . import constants as k
 from .accounting import Z80
-from .bolting import Bolting
 
 STAGE, WEEKS = "tonnage", 105
 DEFAULT_AGE_YEARS, WORTH_SAYING = 4.0, 0.005
+CHECKED_AGE_SD_YEARS, UNKNOWN_AGE_SD_YEARS = 0.3, 2.0
+"""Of a year a crew told, of no date at all (assumptions)."""
 SAID_WEEKS = (4, 12, 26)
 """Weeks ahead that are kept when said."""
 
@@ -65,14 +65,14 @@ def reckon(db: Database, s: settings.Settings) -> tuple[dict, dict]:
     all_plots = frame.sort_index()
     standing = all_plots[all_plots["status"] == "standing"]
     plots, weeks = list(standing.index), weeks_from(today, WEEKS)
-    planted, ages_known = _planting(db, all_plots, today)
-    found = reckoning.reckon(all_plots, plots, planted, today, _tables(db), s)
+    planted, age_sd = _planting(db, all_plots, today)
+    found = reckoning.reckon(all_plots, plots, planted, today, _tables(db), s, age_sd)
     growth, accounts, losses, now_age = found.growth, found.accounts, found.losses, found.now_age
     days = np.array([monday_of(w).toordinal() + 3 for w in weeks], float)
     arrays = accounting.by_day(growth, accounts, now_age, days, today, losses)
-    arrays |= _stored(found)
+    arrays |= drawing.stored(found)
     generations = reckoning.by_generation(found)
-    by_plot = {code: {"generations": generations[i], "quiotes": reckoning.quiotes(found, i)} | _about(code, i, accounts[i], arrays, int(found.n_weighed[i]), int(found.n_loads[i]), code in ages_known) for i, code in enumerate(plots)}
+    by_plot = {code: {"generations": generations[i], "quiotes": reckoning.quiotes(found, i)} | _about(code, i, accounts[i], arrays, int(found.n_weighed[i]), int(found.n_loads[i]), age_sd[code] < UNKNOWN_AGE_SD_YEARS) for i, code in enumerate(plots)}
     meta = {"plots": plots, "weeks": weeks, "today": today.isoformat(), "by_plot": by_plot, "mortality_per_year": losses.mortality, "mortality_sd": losses.mortality_sd,
             "pina_level_log": float(growth.theta[0]), "pina_plot_log_sd": growth.plot_sd, "data_version": survey.data_version(db),
             "learned": teaching.about(found.spells, found.everyone, plots, arrays["pina_kg"][:, 0], found.kg_a_year_ago, found.widened, today)}
@@ -83,22 +83,13 @@ def _tables(db: Database) -> accounting.Tables:
     return accounting.Tables.of(survey.row_counts(db), survey.losses(db), survey.labors(db), survey.loads(db), survey.weighings(db))
 
 
-def _stored(f: reckoning.Found) -> dict[str, np.ndarray]:
-    """What :func:`draws` needs of an answer."""
-    g, of = f.growth, lambda name: np.array([getattr(a, name) for a in f.accounts], float)  # noqa: E731
-    b = f.losses.bolting
-    return {"plants": of("standing"), "plants_sd": of("sd"), "since_years": of("since_count_years"), "rate": of("rate"), "rate_sd": of("rate_sd"), "rate_with": of("rate_with"), "now_age": f.now_age,
-            "mortality": np.array([f.losses.mortality, f.losses.mortality_sd, f.losses.rate_sd]), "bolting": np.array([b.level, b.log_sd, b.lost_share]), "g_theta": g.theta, "g_cov": g.cov,
-            "g_effect": g.effect, "g_effect_sd": g.effect_sd, "g_lean": g.lean, "g_lag": g.lag, "g_share": g.share, "g_extra": g.extra,
-            "g_curve": np.array([g.curve.asymptote_kg, g.curve.shape, g.curve.rate_per_year, g.curve.peak_years, g.curve.fall_per_year]), "g_plot_sd": np.array(g.plot_sd)}
-
-
-def _planting(db: Database, frame: Any, today: date) -> tuple[dict[str, date], set[str]]:
-    """Planting date of every plot: of the papers, else of the crew's check, else the estate's usual age."""
+def _planting(db: Database, frame: Any, today: date) -> tuple[dict[str, date], dict[str, float]]:
+    """Planting date of every plot, and the sd of its age in years: of the papers, else of the crew's check (a year), else the estate's usual age."""
     checks = survey.age_checks(db).drop_duplicates("plot", keep="last").set_index("plot")["planting_year"].to_dict()
     known = {code: d for code, d in frame["planted_on"].items() if d}
     middle = date.fromordinal(int(np.median([d.toordinal() for d in known.values()]))) if known else date.fromordinal(today.toordinal() - int(DEFAULT_AGE_YEARS * 365.25))
-    return {code: known.get(code) or (date(int(checks[code]), 7, 15) if code in checks else middle) for code in frame.index}, set(known) | set(checks)
+    dates = {code: known.get(code) or (date(int(checks[code]), 7, 15) if code in checks else middle) for code in frame.index}
+    return dates, {code: 0.0 if code in known else CHECKED_AGE_SD_YEARS if code in checks else UNKNOWN_AGE_SD_YEARS for code in frame.index}
 
 
 def _about(code: str, i: int, a: accounting.Account, arrays: dict, weighed: int, loads: int, dated: bool) -> dict[str, Any]:
@@ -130,22 +121,7 @@ def draws(a: Answer, n: int, seed: int, days: np.ndarray | None = None) -> tuple
     today = date.fromisoformat(a.meta["today"])
     if days is None:
         days = np.array([monday_of(w).toordinal() + 3 for w in a.meta["weeks"]], float)
-    rng = np.random.default_rng([seed, 7])
-    g = a.arrays
-    growth = pina.Growth(g["g_theta"], g["g_cov"], g["g_effect"], g["g_effect_sd"], g["g_lean"], float(g["g_plot_sd"]), pina.Curve(*map(float, g["g_curve"])), g["g_lag"], g["g_share"], g["g_extra"])
-    ahead = np.maximum((days - today.toordinal()) / 365.25, 0.0)
-    kg = pina.draw_kg(growth, g["now_age"][:, None] + ahead[None, :], ahead, n, rng)
-    m, m_sd, rate_sd = map(float, g["mortality"])
-    losses = accounting.Losses(m, m_sd, rate_sd, Bolting(*map(float, g["bolting"])))
-    estate, luck, own = (rng.standard_normal(shape) for shape in ((n, 1, 1), (n, 1, 1), (3, n, len(g["plants"]), 1)))
-    rel = (g["plants_sd"] / np.maximum(g["plants"], 1.0))[None, :, None]
-    lean = np.where(rel > 0, g["rate_with"][None, :, None] / np.maximum(rel, 1e-9), 0.0)  # what is not known of the plants says what is not known of their rate
-    rate = lean * own[0] + np.sqrt(np.maximum(g["rate_sd"][None, :, None] ** 2 - lean**2, 0.0)) * own[1]
-    expected = accounting.left(np.maximum(g["plants"], 1e-6), g["rate"], g["now_age"], ahead, losses)
-    bolted = losses.bolting.lost(g["now_age"][:, None] + ahead[None, :]) - losses.bolting.lost(g["now_age"])[:, None]
-    moved = rel * own[0] - estate * m_sd * (g["since_years"][None, :, None] + ahead) - rate * ahead + own[2] * float(k.PLOT_LOSS_SD) * np.sqrt(ahead) - luck * losses.bolting.log_sd * bolted[None]
-    plants = expected[None] * np.exp(moved)
-    return plants.astype(np.float32), kg
+    return drawing.draw(a.arrays, np.maximum((days - today.toordinal()) / 365.25, 0.0), n, seed)
 
 
 def long_draws(a: Answer, n: int, seed: int, days: list[date]) -> tuple[np.ndarray, np.ndarray]:

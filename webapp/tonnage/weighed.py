@@ -62,13 +62,14 @@ class Generations:
 class Equations:
     """The normal equations of a set of observations, for any standard deviations, in sums over plots (no matrix per plot)."""
 
-    def __init__(self, seen: Seen, plots: int, curve: Curve, generations: Generations, labor_log: tuple[float, float, float] = (0.0, 0.0, 0.0)):
+    def __init__(self, seen: Seen, plots: int, curve: Curve, generations: Generations, labor_log: tuple[float, float, float] = (0.0, 0.0, 0.0), plot_var: np.ndarray | None = None):
         order = np.lexsort((seen.when, seen.source, seen.plot))
         self.seen, self.plots, self.curve, self.generations = seen.of(order), plots, curve, generations
         s = self.seen
         usual, ages = mixed(s.age[:, None], generations.lag[s.plot], generations.share[s.plot], curve)
         self.y, self.X = s.log_kg - usual[:, 0], rows(ages[:, 0], s.when, s.extra)
         self.mean, self.precision = prior(curve, labor_log)
+        self.plot_var = np.zeros(plots) if plot_var is None else plot_var
         self._group()
 
     def _group(self) -> None:
@@ -94,12 +95,12 @@ class Equations:
         wX = self.X * w[:, None]
         A, b, quad, logdet = A + self.X.T @ wX, b + wX.T @ self.y, float(w @ self.y**2), float(np.log(var).sum())
         sums = (np.add.reduceat(w, self.group), np.add.reduceat(wX, self.group), np.add.reduceat(w * self.y, self.group))
-        for sd, starts in ((sds.unlike, None), (sds.plot, self.first)):
+        for v, starts in ((sds.unlike**2, None), (sds.plot**2 + self.plot_var[self.group_plot[self.first]], self.first)):
             if starts is not None:
                 sums = tuple(np.add.reduceat(part, starts) for part in sums)
             a, s, t = sums
-            shrink = 1 / (1 + sd**2 * a)
-            c = sd**2 * shrink
+            shrink = 1 / (1 + v * a)
+            c = v * shrink
             A, b, quad, logdet = A - (s * c[:, None]).T @ s, b - s.T @ (c * t), quad - float(c @ t**2), logdet - float(np.log(shrink).sum())
             if starts is None:
                 sums = (a * shrink, s * shrink[:, None], t * shrink)
@@ -109,10 +110,11 @@ class Equations:
     def growth(self, sds: Sds, extra: np.ndarray) -> Growth:
         """Posterior of everything at these standard deviations; ``extra`` [P, E] of the plots from today on."""
         _, theta, A, (a, s, t) = self.at(sds)
-        effect, sd, lean = np.zeros(self.plots), np.full(self.plots, sds.plot), np.zeros((self.plots, SIZE))
+        before = sds.plot**2 + self.plot_var
+        effect, sd, lean = np.zeros(self.plots), np.sqrt(before), np.zeros((self.plots, SIZE))
         if len(a):
             at = self.group_plot[self.first]
-            c = sds.plot**2 / (1 + sds.plot**2 * a)
+            c = before[at] / (1 + before[at] * a)
             effect[at], lean[at], sd[at] = c * (t - s @ theta), -c[:, None] * s, np.sqrt(c)
         cov = np.linalg.inv(A)
         return Growth(theta, (cov + cov.T) / 2, effect, sd, lean, sds.plot, self.curve, self.generations.lag, self.generations.share, extra)
@@ -140,8 +142,8 @@ def spreads(equations: Equations, prior_sd: float) -> Sds:
 
 
 def fit(seen: Seen, plots: int, curve: Curve, prior_sd: float, generations: Generations | None = None, extra: np.ndarray | None = None,
-        labor_log: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> tuple[Growth, Equations, Sds]:
-    """Posterior of level, curve and every plot's effect. With nothing seen it is the prior."""
-    equations = Equations(seen, plots, curve, generations or Generations.single(plots), labor_log)
+        labor_log: tuple[float, float, float] = (0.0, 0.0, 0.0), plot_var: np.ndarray | None = None) -> tuple[Growth, Equations, Sds]:
+    """Posterior of level, curve and every plot's effect; ``plot_var`` [P] what else is not known of a plot (its age). With nothing seen it is the prior."""
+    equations = Equations(seen, plots, curve, generations or Generations.single(plots), labor_log, plot_var)
     sds = spreads(equations, prior_sd)
     return equations.growth(sds, np.zeros((plots, len(EXTRAS))) if extra is None else extra), equations, sds
