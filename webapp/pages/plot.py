@@ -37,6 +37,7 @@ def page(code: str) -> str:
     mine = readings[readings["plot"] == code]
     context: dict = {"about": about, "code": code, "stale": stale, "log": log, "log_shown": plot_log.SHOWN, "outlines": land.outline_versions(db(), code), "track": _track(),
                      "said": plot_said.rows(said["brix"]), "said_kg": plot_said.rows(said["mass"], log=True), "signed": plot_rounds.signed, "doubts": plot_rounds.plot_doubts(known_doubts(), code, set(mine["round"].dropna()), _living)}
+    context["learned"] = tonnage.learned(db(), code, tonnes)
     if about["status"] != "standing":
         return render("plot_cut.html", title=words("pages.plot.title_cut", name=about["name"], code=code), **context)
     if code not in ripe.meta["plots"] or code not in crop.meta["plots"] or code not in tonnes.meta["by_plot"]:
@@ -45,8 +46,10 @@ def page(code: str) -> str:
     heads = survey.rounds(db())
     look = plot_service.look(db(), code, _since(about, mine, today))
     now, since = look["now"], look["days"][0]
+    left = survey.left_out(db(), code)
+    look["held"] = sum(row["why"] == "held" for row in left)
     look["target_deg"] = values["target_brix_deg"]
-    rounds = plot_rounds.rounds_of(mine, heads[heads["plot"] == code], survey.left_out(db(), code), context["doubts"], look)
+    rounds = plot_rounds.rounds_of(mine, heads[heads["plot"] == code], left, context["doubts"], look)
     look["states"] = {state: sum(r["state"] == state for r in rounds) for state in ("odd", "doubted")} | {"out": len(plot_rounds.left_points(rounds, since, today))}
     look["lanes"] = plot_log.lanes(log, since, today)
     at = crop.meta["plots"].index(code)  # each answer has its own plots: one may be older than another
@@ -56,7 +59,7 @@ def page(code: str) -> str:
         "weeks": now["weeks"][:SHOWN], "all_weeks": look["weeks"], "mass": mass, "plants": tonnes.meta["by_plot"][code]["plants"], "rounds": rounds, "atc_words": plot_rounds.atc_words,
         "changed": _changed(code, now), "curves": _curves(code, look, rounds, log, since, today, values["target_brix_deg"], about), "strips": _strips(code, now, mass), "past": _past(look),
         "own": own_bar("own", 1 - now["borrowed_share"], words("pages.plot.own_title"), words("pages.plot.own_desc", own=1 - now["borrowed_share"], lent=now["borrowed_share"])),
-        "why_not": cutting.explain(db(), None, code), "next_cuts": cutting.cuts_of(db(), code), "has_plan": cutting.plan(db()) is not None, "balance": tonnage.balance_sentence(db(), code)}
+        "why_not": cutting.explain(db(), None, code), "next_cuts": cutting.cuts_of(db(), code), "has_plan": cutting.plan(db()) is not None, "balance": tonnage.balance_sentence(db(), code), "plants_more": tonnage.plant_sentences(db(), code)}
     return render("plot.html", title=_headline(about, now), **context)
 
 
