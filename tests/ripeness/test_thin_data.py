@@ -210,3 +210,12 @@ def test_what_is_held_stays():
     found, step = falling_back.sought(data, np.array([40.0, 50.0]), np.array([10.0, 50.0]), ("pace", "plant"), failing(3))
     assert step == falling_back.HELD and found.sds[0] == pytest.approx(10.0, rel=0.01) and 45 < found.sds[1] < 65
     assert isinstance(data, Grouped)
+
+
+def test_a_plot_without_a_zone_borrows_from_no_zone_in_particular(db):
+    """Two zones far apart, and a plot nobody put in either: it stands between them, not with the first by name."""
+    plots(db, {f"A{i}": ("2020-07-01", "Alta", "azul") for i in range(4)} | {f"B{i}": ("2020-07-01", "Baja", "azul") for i in range(4)} | {"N": ("2020-07-01", None, "azul")})
+    load(db, rounds({f"A{i}": 18.0 for i in range(4)} | {f"B{i}": 25.0 for i in range(4)}, (5, 120, 240)))
+    service.fit(db)
+    assert service.answer(db).meta["zones"] == ["", "Alta", "Baja"]
+    assert at(db, "mean_deg", "A0") + 1 < at(db, "mean_deg", "N") < at(db, "mean_deg", "B0") - 1 and at(db, "sd_deg", "N") > 1.5

@@ -22,12 +22,12 @@ def ground(db: Database, today: date) -> tuple[list[str], ripening.Land, list[st
     frame = land.plots(db)
     frame = frame[frame["status"] == "standing"].sort_index()
     plots = list(frame.index)
-    zones = tuple(sorted({z for z in frame["zone"] if z})) or ("",)
+    zones = tuple(sorted({z or "" for z in frame["zone"]})) or ("",)  # plots without a zone are one of their own: they borrow from nobody's in particular
     checks = survey.age_checks(db).drop_duplicates("plot", keep="last").set_index("plot")
     planted, sd, how = np.zeros(len(plots)), np.zeros(len(plots)), []
     dated = [d.toordinal() for d in frame["planted_on"] if d]
     default = float(np.median(dated)) if dated else today.toordinal() - DEFAULT_AGE_MONTHS * 30.4375
-    by_zone = {z: float(np.median([d.toordinal() for d, zz in zip(frame["planted_on"], frame["zone"]) if d and zz == z] or [default])) for z in zones}
+    by_zone = {z: float(np.median([d.toordinal() for d, zz in zip(frame["planted_on"], frame["zone"]) if d and (zz or "") == z] or [default])) for z in zones}
     for i, code in enumerate(plots):
         day = frame.at[code, "planted_on"]
         if day:
@@ -37,8 +37,8 @@ def ground(db: Database, today: date) -> tuple[list[str], ripening.Land, list[st
             sure = checks.at[code, "sure"] != 0
             sd[i], how = float(k.AGE_SURE_MONTHS if sure else k.AGE_UNSURE_MONTHS), [*how, "checked"]
         else:
-            planted[i], sd[i], how = by_zone.get(frame.at[code, "zone"], default), float(k.AGE_NONE_MONTHS), [*how, "unknown"]
-    zone = np.array([zones.index(z) if z in zones else 0 for z in frame["zone"]], int)
+            planted[i], sd[i], how = by_zone.get(frame.at[code, "zone"] or "", default), float(k.AGE_NONE_MONTHS), [*how, "unknown"]
+    zone = np.array([zones.index(z or "") for z in frame["zone"]], int)
     return plots, stand_service.told(db, plots, ripening.Land(planted, sd, zone, zones), how, frame, today), how, frame
 
 
