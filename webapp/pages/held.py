@@ -6,10 +6,11 @@ import json
 
 from flask import Blueprint, Response, g, redirect, request, url_for
 
-from .. import jobs
+from .. import clock, jobs
 from ..land import service as land
 from ..problems import Problem
 from ..survey import service as survey
+from . import record_words
 from .access import db, may
 from .layout import render, words
 from .picture_outline import outline_picture
@@ -135,7 +136,11 @@ def walked(record: str, action: str) -> Response | tuple[str, int]:
 def show_record(record: str, problem: Problem | None = None) -> str:
     """One record's history: as it came, what replaced it, what the office decided."""
     steps = survey.record_history(db(), record)
+    before: dict | None = None
     for step in steps:
+        step["told"] = record_words.told(step.get("fields"), before, g.language, clock.of(db()).zone)
+        if isinstance(step.get("fields"), dict) and step["fields"].get("kind") not in (None, "void"):
+            before = step["fields"]
         step["shown"] = json.dumps(step.get("fields", {}), ensure_ascii=False, sort_keys=True) if not isinstance(step.get("fields"), str) else step["fields"]
     return render("record.html", title=words("pages.record.title", record=record[:13]), steps=steps, record=record, problem=problem,
                   fields=survey.editable(db(), record) if may("mend_records") else [], back_to=request.values.get("plot", "") or request.form.get("back_to", ""), plot=next((s["fields"].get("plot") for s in steps if isinstance(s.get("fields"), dict) and s["fields"].get("plot")), None))
