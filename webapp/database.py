@@ -143,6 +143,22 @@ def backup(db: Database, target: str | os.PathLike) -> Path:
     return target
 
 
+def copy_without(db: Database, target: str | os.PathLike, leave_out: tuple[str, ...]) -> Database:
+    """An estate file of its own with all tables but the rows of some (pictures, stored answers): to try something on. Opened."""
+    copy = open_estate(target, create=True)
+    copy.conn.execute("PRAGMA foreign_keys=OFF")
+    copy.conn.execute("PRAGMA synchronous=OFF")
+    copy.conn.execute("ATTACH DATABASE ? AS source", [path_of(db)])
+    with translated_errors(str(target)), atomic(copy):
+        for name in copy.table_names():
+            if name not in (*leave_out, "_sqlite_migrations") and not name.startswith("sqlite_"):
+                columns = ", ".join(f'"{column.name}"' for column in copy[name].columns)
+                copy.conn.execute(f'INSERT OR REPLACE INTO main."{name}" ({columns}) SELECT {columns} FROM source."{name}"')
+    copy.conn.execute("DETACH DATABASE source")
+    copy.conn.execute("PRAGMA foreign_keys=ON")
+    return copy
+
+
 def restore(source: str | os.PathLike, target: str | os.PathLike) -> Path:
     """Put a backup where an estate file is expected, under a new ``store_epoch``.
 

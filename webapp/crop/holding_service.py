@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
 import numpy as np
@@ -24,7 +25,8 @@ def now(db: Database, crop: Answer, ripe: Answer, tonnes: Answer) -> dict[str, A
     plots = crop.meta["plots"]
     frame = land.plots(db).loc[plots]
     mass, ready = (crop.arrays[name] if name in crop.arrays else _drawn(db, name) for name in ("now_mass_t", "now_ripe_t"))
-    place = [tonnes.meta["plots"].index(code) for code in plots]
+    where = {code: i for i, code in enumerate(tonnes.meta["plots"])}
+    place = [where[code] for code in plots]
     plants = tonnage.draws(tonnes, mass.shape[0], service.SEED, np.array([monday_of(crop.meta["weeks"][0]).toordinal() + 3.0]))[0][:, place, 0]
     letter = {code: CONDITIONS[int(c)] for code, c in zip(ripe.meta["plots"], ripe.arrays["condition"][:, 0])}
     passing = mass * np.array([letter.get(code) == "P" for code in plots], float)[None]
@@ -34,11 +36,12 @@ def now(db: Database, crop: Answer, ripe: Answer, tonnes: Answer) -> dict[str, A
     values = dict(zip(MEASURES, (mass, plants, ready, passing, area)))
     cells: dict[tuple, dict[str, Any]] = {}
     for names in (list(zip(years, zones)), [(y, ALL) for y in years], [(ALL, z) for z in zones], [(ALL, ALL)] * len(plots)):
+        count = Counter(names)
         for measure, draws in values.items():
             for name, total in sums(draws, names).items():
-                cells.setdefault(name, {"n": sum(other == name for other in names)})[measure] = total
+                cells.setdefault(name, {"n": count[name]})[measure] = total
     return {"cells": cells, "years": sorted({y for y in years if y is not None}) + ([None] if None in years else []), "zones": sorted(set(zones)), "n": len(plots),
-            "passing": sorted((code for code in plots if letter.get(code) == "P"), key=lambda code: -float(mass[:, plots.index(code)].mean()))}
+            "passing": [plots[i] for i in np.argsort(-passing.mean(axis=0), kind="stable") if letter.get(plots[i]) == "P"]}
 
 
 def _drawn(db: Database, name: str) -> np.ndarray:

@@ -126,11 +126,13 @@ def _mass_rules(db: Database, found: pd.DataFrame, noise: np.ndarray) -> dict[st
     want, want_day = found["plot"].map(where).to_numpy(int), found["day"].to_numpy(float)
     kind = np.array([HORIZONS_WEEKS.index(w) for w in found["weeks"]])
     out = {name: (np.zeros(len(found)), np.zeros(len(found))) for name in ("last", "practice")}
+    every = plain_rules.pairs(at)
     for on_day in np.unique(found["on_day"]):
         mine, early = np.flatnonzero(found["on_day"] == on_day), day <= on_day
+        among = plain_rules.pairs_before(every, early)
         for name, (mean, sd) in out.items():
             base, ahead = (curve(at[early], day[early]), curve(want[mine], want_day[mine])) if name == "practice" or not early.any() else (np.zeros(early.sum()), np.zeros(len(mine)))
-            got = plain_rules.carried(plain_rules.Earlier(at[early], day[early], value[early], base), want[mine], ahead, kind[mine], len(plots))
+            got = plain_rules.carried(plain_rules.Earlier(at[early], day[early], value[early], base), want[mine], ahead, kind[mine], len(plots), among=among)
             mean[mine], sd[mine] = got[0], np.where(np.isfinite(got[1]), got[1], float(masses.LEVEL_LOG_SD))
     return {name: (mean, np.maximum(sd, noise)) for name, (mean, sd) in out.items()}
 

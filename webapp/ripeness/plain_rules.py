@@ -27,16 +27,17 @@ class Earlier:
     curve: np.ndarray
 
 
-def carried(e: Earlier, plot: np.ndarray, curve: np.ndarray, kind: np.ndarray, plots: int, classes: tuple = CLASSES_WEEKS) -> tuple[np.ndarray, np.ndarray]:
+def carried(e: Earlier, plot: np.ndarray, curve: np.ndarray, kind: np.ndarray, plots: int, classes: tuple = CLASSES_WEEKS, among: tuple[np.ndarray, np.ndarray] | None = None) -> tuple[np.ndarray, np.ndarray]:
     """(mean, sd) [N] of the wanted plots, where the rule's curve is ``curve`` [N] and the weeks between fall in class ``kind`` [N].
 
-    A plot never seen gets the curve at the estate's mean distance from it, with all plots' sd about it.
+    A plot never seen gets the curve at the estate's mean distance from it, with all plots' sd about it. ``among`` saves
+    finding the ``pairs`` of ``e`` again.
     """
     off = e.value - e.curve
     last = np.full(plots, -1)
     last[e.plot] = np.arange(len(e.plot))
     common, spread = (float(off.mean()), float(off.std())) if len(off) else (0.0, float("nan"))
-    first, second = pairs(e.plot)
+    first, second = pairs(e.plot) if among is None else among
     gap, error = (e.day[second] - e.day[first]) / 7.0, off[second] - off[first]
     sds = np.full(len(classes), spread)
     for h, (low, high) in enumerate(classes):
@@ -45,6 +46,13 @@ def carried(e: Earlier, plot: np.ndarray, curve: np.ndarray, kind: np.ndarray, p
             sds[h] = np.sqrt(np.mean((error[inside] if inside.sum() >= LEAST_ERRORS else error) ** 2))
     known = last[plot] >= 0
     return curve + np.where(known, off[last[plot]] if len(off) else 0.0, common), np.where(known, sds[kind], spread)
+
+
+def pairs_before(among: tuple[np.ndarray, np.ndarray], early: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Of the ``pairs`` of all visits those of the ``early`` ones [V], as places among these."""
+    first, second = among
+    place, kept = np.cumsum(early) - 1, early[first] & early[second]
+    return place[first[kept]], place[second[kept]]
 
 
 def pairs(plot: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

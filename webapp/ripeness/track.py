@@ -173,9 +173,11 @@ def _shape(u: np.ndarray, day: np.ndarray) -> str:
 
 def worst(p: Pairs, count: int = 8) -> list[dict]:
     """Plots whose outcomes leaned farthest from what was said: {plot, n, error (said less seen), z, last place in the pairs}."""
-    z, out = (p.seen - p.mean) / p.sd, []
-    for code in sorted(set(p.plot)):
-        at = np.flatnonzero(p.plot == code)
-        if len(at) >= WORST_LEAST:
-            out.append({"plot": code, "n": len(at), "error": float((p.mean - p.seen)[at].mean()), "z": float(z[at].sum() / np.sqrt(len(at))), "last": int(at[np.argmax(p.day[at])])})
-    return sorted(out, key=lambda row: (-abs(row["z"]), row["plot"]))[:count]
+    if not len(p):
+        return []
+    codes, where = np.unique(p.plot.astype(str), return_inverse=True)
+    n = np.bincount(where)
+    error, lean = (np.bincount(where, value) for value in (p.mean - p.seen, (p.seen - p.mean) / p.sd))
+    error, lean = error / n, lean / np.sqrt(n)
+    order = [i for i in np.lexsort((np.arange(len(codes)), -np.abs(lean))) if n[i] >= WORST_LEAST][:count]
+    return [{"plot": str(codes[i]), "n": int(n[i]), "error": float(error[i]), "z": float(lean[i]), "last": int(max(np.flatnonzero(where == i), key=lambda j: p.day[j]))} for i in order]

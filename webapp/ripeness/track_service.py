@@ -108,8 +108,10 @@ def _rules(db: Database, found: pd.DataFrame, came: pd.DataFrame, plots: list[st
     kind = np.array([HORIZONS_WEEKS.index(w) for w in found["weeks"]])
     practice = lambda plot, when: curve.practice((when - planted[plot]) / 30.4375, peak) + curve.season(when) @ curve.season_practice()  # noqa: E731
     out = {name: (np.zeros(len(found)), np.zeros(len(found))) for name in ("last", "practice", "pooled")}
+    every = plain_rules.pairs(at)
     for on_day in np.unique(found["on_day"]):
         mine, early = np.flatnonzero(found["on_day"] == on_day), day <= on_day
+        among = plain_rules.pairs_before(every, early)
         for name, (mean, sd) in out.items():
             if early.sum() < 2:
                 mean[mine], sd[mine] = practice(want[mine], want_day[mine]), NOTHING_SEEN_SD_DEG
@@ -123,7 +125,7 @@ def _rules(db: Database, found: pd.DataFrame, came: pd.DataFrame, plots: list[st
                 age = lambda plot, when: np.clip((when - planted[plot]) / 30.4375, seen_at.min(), seen_at.max())  # noqa: E731, B023
                 beta = plain_rules.pooled_curve(seen_at, day[early], value[early])
                 base, ahead = (plain_rules.age_and_season(age(p, d), d) @ beta for p, d in ((at[early], day[early]), (want[mine], want_day[mine])))
-            mean[mine], sd[mine] = plain_rules.carried(plain_rules.Earlier(at[early], day[early], value[early], base), want[mine], ahead, kind[mine], len(plots))
+            mean[mine], sd[mine] = plain_rules.carried(plain_rules.Earlier(at[early], day[early], value[early], base), want[mine], ahead, kind[mine], len(plots), among=among)
     return {name: (mean, np.maximum(sd, noise)) for name, (mean, sd) in out.items()}
 
 
