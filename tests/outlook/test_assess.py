@@ -108,6 +108,14 @@ def test_what_matters_adds_up(base):
     assert {m["what"] for m in meta["what_matters"]} == {"sales", "spirit", "standing", "planted"}
 
 
+def test_without_sales_no_market_is_named(base):
+    """The factory's need stands in for the sales: its internal name is no market of the user's."""
+    question, _, meta, _ = base
+    first = {**meta, "what_matters": sorted(meta["what_matters"], key=lambda m: m["what"] != "sales")}
+    said = [s for s in tell.sentences(first, question, False) if s.code.startswith("outlook.matters.")]
+    assert [s.code for s in said] == ["outlook.matters.sales.need"] and "factory" not in said[0].text("es") and said[0].text("en")
+
+
 def test_every_sentence_has_its_words(base):
     _, _, meta, _ = base
     for language in LANGUAGES:

@@ -86,7 +86,7 @@ def sentences(meta: dict, ask: Ask, known_sales: bool) -> list[Sentence]:
         top = meta["what_matters"][0]
         code = f"outlook.matters.{top['what']}"
         if top["what"] == "sales":
-            code += f".{top['class'] if top['class'] in CLASSES else 'own'}"
+            code += ".need" if not known_sales else f".{top['class'] if top['class'] in CLASSES else 'own'}"  # without sales the factory's need stands in for them
         out.append(Sentence(code, {"market": top["market"], "kind": top["class"], "percent": 100 * top["share"]}))
     apart = factory["sales_t"] / factory["factory_t"] - 1 if factory["factory_t"] > 0 else 0.0
     if known_sales and factory["factory_t"] > 0:
