@@ -9,6 +9,7 @@ from webapp.crop import holding_service
 from webapp.crop import service as crop
 from webapp.crop.holding import sums
 from webapp.crop.holding_service import ALL
+from webapp.land import service as land
 
 
 def test_a_sum_is_made_draw_by_draw():
@@ -55,6 +56,8 @@ def test_the_page_says_what_the_answer_says(demo_site, sign_in):
     assert re.search(r'id="mass-all">([\d,]+) t', body)[1] == f"{a.arrays['mass_total'][0]:,.0f}" and re.search(r'id="ripe-all">([\d,]+) t', body)[1] == f"{a.arrays['ripe_total'][0]:,.0f}"
     for show in ("plants", "ripe", "passing", "area", "nonsense"):
         assert client.get(f"/estate?show={show}&lang=en").status_code == 200
+    listed = client.get("/ripeness?year=2018").get_data(as_text=True)
+    assert listed.count("data-code=") == sum(d is not None and d.year == 2018 for d in land.plots(db).loc[a.meta["plots"], "planted_on"])
     assert 'aria-current="true">Plants' in client.get("/estate?show=plants&lang=en").get_data(as_text=True)
     db.conn.close()
 

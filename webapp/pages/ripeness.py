@@ -32,13 +32,14 @@ def _thin() -> dict:
 def page() -> str:
     ripe, _, crop, stale = estimates()
     plots = land.plots(db()).loc[ripe.meta["plots"]]
-    zone, condition = request.args.get("zone", ""), request.args.get("condition", "")
+    zone, condition, year = (request.args.get(name, "") for name in ("zone", "condition", "year"))
+    planted = {code: str(d.year) if d else "–" for code, d in plots["planted_on"].items()}
     wide, a = little_known(ripe), ripe.arrays
     rows = []
     for i, code in enumerate(ripe.meta["plots"]):
         here = plots.loc[code]
         kind = CODES[int(a["condition"][i, 0])]
-        if (zone and here["zone"] != zone) or (condition and kind != condition):
+        if (zone and here["zone"] != zone) or (condition and kind != condition) or (year and planted[code] != year):
             continue
         about = ripe.meta["by_plot"][code]
         rows.append({
@@ -55,7 +56,7 @@ def page() -> str:
     threshold = settings.load(db())["ripe_share_to_cut"]
     today = a["share"][:, 0] >= threshold
     soon = (a["share"][:, :14] >= threshold).any(axis=1) & ~today
-    return render("ripeness.html", rows=rows, stale=stale, zones=sorted({z for z in plots["zone"].dropna()}), zone=zone, condition=condition, order=order,
+    return render("ripeness.html", rows=rows, stale=stale, zones=sorted({z for z in plots["zone"].dropna()}), zone=zone, condition=condition, order=order, year=year, years=sorted(set(planted.values())),
                   weeks=ripe.meta["weeks"][:SHOWN:2],
                   title=words("pages.ripeness.title", n=int(today.sum()), of=len(plots), soon=int(soon.sum()), week=ripe.meta["weeks"][13]))
 

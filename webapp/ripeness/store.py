@@ -32,7 +32,7 @@ def said_days(db: Database) -> list[dict]:
 
 def said_mark(db: Database) -> str:
     """Changes whenever something is said."""
-    return "-".join(str(part) for part in db.conn.execute("SELECT coalesce(max(id), 0), count(*) FROM said").fetchone())
+    return "-".join(str(part) for part in db.conn.execute("SELECT coalesce(max(id), 0), count(*), total(mean_deg), total(sd_deg) FROM said").fetchone())
 
 
 def drop_replayed(db: Database, keep_days: list[str]) -> None:
