@@ -78,7 +78,8 @@
       row.dataset.code = plots.codes[i];
       const th = element("th");
       th.scope = "row";
-      const pick = element("button", layers.name(i), "plot");
+      const pick = element("button", `${plots.names[i]}, `, "plot");
+      pick.append(element("span", plots.codes[i], "code"));
       pick.type = "button";
       pick.setAttribute("aria-pressed", String(i === shown.chosen));
       pick.addEventListener("click", () => choose(i, "list"));

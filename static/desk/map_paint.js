@@ -1,7 +1,7 @@
 // Plots on one canvas of Leaflet's: filled by class, hatched, edged, with a mark where one fits; and which plot lies under a point.
 "use strict";
 (() => {
-  const ROOM_FOR_MARK_PX = 15;
+  const ROOM_FOR_MARK_PX = 12;
   const HATCHED = 16;
   const CUT = 15;
 
@@ -97,7 +97,7 @@
       const room = this._plots.shape.breadth[i] * this._scale;
       if (room < ROOM_FOR_MARK_PX) return "";
       const mark = i < this._plots.n ? this._look.mark(i) : this._look.cutLetter;
-      return mark.length > 1 && room < 6 * mark.length + 6 ? "" : mark;
+      return mark.length > 1 && room < 6 * mark.length + 3 ? "" : mark;
     },
 
     _plot(ctx, i, kind) {

@@ -1,0 +1,153 @@
+"""The map in a real Chromium: a step of the weeks asks for nothing, is announced, and picture, list and full table say the same."""
+
+from __future__ import annotations
+
+import re
+import shutil
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from webapp.commands.seeding import SIGN_INS
+
+from .office import Office
+from .test_desk import RULES
+
+pytestmark = pytest.mark.browser
+COLOURS_NEAR = """(places) => { const canvas = document.querySelector('.leaflet-pane > canvas'); const box = canvas.getBoundingClientRect(); const times = canvas.width / box.width;
+  const all = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
+  return places.map(([x, y]) => [[0, 7], [0, -7], [6, 0], [-6, 0]].map(([dx, dy]) => { const at = 4 * (Math.round((y + dy - box.y) * times) * canvas.width + Math.round((x + dx - box.x) * times)); return [...all.slice(at, at + 3)]; })); }"""
+PLACE_OF = """(code) => { const { map } = window.pinarioMap; let painter; map.eachLayer((layer) => { if (layer.plotAt) painter = layer; });
+  const { codes, cut, shape } = painter._plots; const i = [...codes, ...cut].indexOf(code); const box = map.getContainer().getBoundingClientRect();
+  const scale = map.options.crs.scale(map.getZoom()); const from = map.getPixelOrigin(); const pane = map.containerPointToLayerPoint([0, 0]);
+  return [box.x + shape.middle[2 * i] * scale - from.x - pane.x, box.y + shape.middle[2 * i + 1] * scale - from.y - pane.y]; }"""
+
+
+@pytest.fixture(scope="module")
+def seat(shared_browser, demo_made, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("map")
+    office = Office(shutil.copy(demo_made, folder / "demo.db"), folder / "server.log").start()
+    context = shared_browser.new_context(viewport={"width": 1280, "height": 1000}, locale="es-MX")
+    context.set_default_timeout(15_000)
+    page = context.new_page()
+    page.complaints, page.office = [], office
+    page.on("console", lambda m: page.complaints.append(m.text) if m.type in ("error", "warning") else None)
+    page.on("pageerror", lambda e: page.complaints.append(str(e)))
+    page.goto(f"{office.address}/sign-in")
+    page.fill("input[name=login]", "jefa")
+    page.fill("input[name=password]", next(password for _, login, password, _ in SIGN_INS if login == "jefa"))
+    page.click("button.act")
+    page.wait_for_url("**/today")
+    yield page
+    context.close()
+    office.stop()
+
+
+def go(page, query: str = "") -> None:
+    page.goto(f"{page.office.address}/map?lang=es&{query}")
+    page.wait_for_selector(".map-frame[data-figures]", state="attached")
+
+
+def shown(page) -> dict[str, list[str]]:
+    """Code → cells of every plot of the opened years."""
+    return dict(page.eval_on_selector_all("#years tr[data-code]", "(rows) => rows.map((row) => [row.dataset.code, [...row.cells].slice(1).map((cell) => cell.textContent)])"))
+
+
+def open_all(page) -> None:
+    for button in page.locator("#years button.year").all():
+        button.click()
+
+
+def test_steps_by_keyboard_ask_for_nothing_and_are_announced(seat):
+    go(seat)
+    asked = []
+    seat.on("request", lambda request: asked.append(request.url))
+    seat.locator(".weeks a[aria-current]").focus()
+    for key in ("ArrowRight", "ArrowRight", "End", "ArrowRight", "Home", "PageDown", "ArrowLeft"):
+        seat.keyboard.press(key)
+    week = seat.locator(".weeks a").nth(3).get_attribute("data-week")
+    assert seat.evaluate("() => document.activeElement.dataset.week") == week == seat.locator(".weeks a[aria-current]").get_attribute("data-week")
+    assert week in seat.inner_text("h1") and seat.locator(".weeks a[tabindex='0']").count() == 1
+    seat.wait_for_function("(title) => document.getElementById('told').textContent === title", arg=seat.inner_text("h1"))
+    seat.wait_for_url(f"**week={week}*")
+    assert asked == [], asked
+    for layer in ("mass", "sick", "share"):
+        seat.click(f".layers a[data-layer={layer}]")
+        seat.keyboard.press("Tab")
+    assert asked == [] and seat.complaints == []
+
+
+def test_list_and_full_table_say_the_same_for_a_week_and_layer(seat):
+    go(seat)
+    open_all(seat)
+    seat.locator(".weeks a").nth(11).click()
+    week = seat.locator(".weeks a").nth(11).get_attribute("data-week")
+    seen = {layer: (seat.click(f".layers a[data-layer={layer}]"), shown(seat))[1] for layer in ("share", "chance", "mass", "unvisited", "sick")}
+    table = seat.request.get(f"{seat.office.address}/map/table?week={week}&lang=es").text()
+    rows = {code: [re.sub(r"<[^>]+>", " ", cell) for cell in re.findall(r"<td[^>]*>(.*?)</td>", row, re.S)] for code, row in re.findall(r'<tr data-code="([^"]+)">(.*?)</tr>', table, re.S)}
+    assert len(rows) == len(seen["share"]) > 100
+    for code, (_, _, condition, share, interval, chance, mass, mass_interval, per_ha, unvisited, sick, _) in rows.items():
+        low, high = (part.strip() for part in interval.split("–"))
+        assert seen["share"][code] == [condition.split()[0], f"{share} ({low.removesuffix(' %')}–{high.removesuffix(' %')})"]
+        assert seen["chance"][code] == [condition.split()[0], chance]
+        assert seen["mass"][code] == [f"{mass} ({mass_interval.replace(' – ', '–')})", per_ha]
+        assert seen["unvisited"][code][0] == unvisited
+        assert seen["sick"][code][0] == sick.split(" (")[0]
+
+
+def test_a_plot_chosen_on_one_is_lit_on_the_other(seat):
+    go(seat)
+    code = "VS-04"
+    seat.evaluate("() => document.querySelector('.map-frame').scrollIntoView()")
+    seat.mouse.click(*seat.evaluate(PLACE_OF, code))
+    assert seat.locator(f"#years tr[data-code={code}] button[aria-pressed=true]").count() == 1
+    assert code in seat.inner_text("#chosen") and seat.locator("#chosen a").get_attribute("href") == f"/plots/{code}"
+    assert seat.locator("path.chosen-edge").count() == 1
+    seat.locator("#years tr[data-code] button[aria-pressed=false]").first.click()
+    assert code not in seat.inner_text("#chosen") and seat.locator("#years button[aria-pressed=true]").count() == 1
+    assert seat.evaluate("() => document.activeElement.getAttribute('aria-pressed')") == "true", "the choice keeps the keyboard where it was"
+    other = seat.locator("#years tr.us[data-code]").get_attribute("data-code")
+    seat.wait_for_url(f"**plot={other}*")
+    seat.reload()
+    seat.wait_for_selector(".map-frame[data-figures]", state="attached")
+    assert other in seat.inner_text("#chosen"), "a map opened again shows the same plot"
+
+
+def test_the_colour_drawn_is_that_of_the_share(seat):
+    """Every class that occurs in a week is found on the canvas beside its plot's middle, also after steps that repaint only what changed."""
+    go(seat)
+    seat.evaluate("() => document.querySelector('.map-frame').scrollIntoView()")
+    seat.locator(".weeks a").first.focus()
+    for _ in range(9):
+        seat.keyboard.press("ArrowRight")
+    open_all(seat)
+    tones = dict(seat.eval_on_selector_all("#years tr[data-code] .letter", "(all) => all.map((one) => [one.closest('tr').dataset.code, getComputedStyle(one).backgroundColor])"))
+    wanted = {code: [int(v) for v in re.findall(r"\d+", tone)[:3]] for code, tone in tones.items()}
+    some = list(wanted)[::6]
+    near = seat.evaluate(COLOURS_NEAR, [seat.evaluate(PLACE_OF, code) for code in some])
+    wrong = [code for code, colours in zip(some, near) if wanted[code] not in colours]
+    assert len(wrong) <= len(some) // 10, wrong  # beside a letter or in a sliver of a plot the four points may all miss
+    assert seat.complaints == []
+
+
+@pytest.mark.parametrize("size", [{"width": 1280, "height": 800}, {"width": 390, "height": 844}], ids=["desk", "phone"])
+def test_an_opened_list_and_the_full_table_are_accessible(seat, size):
+    seat.set_viewport_size(size)
+    go(seat, "layer=unvisited")
+    seat.locator("#years button.year").nth(3).click()
+    seat.locator("#years button.plot").first.click()
+    assert Axe().run(seat, context={"include": [["#years"], ["#chosen"], [".layers"]]}, options=RULES).violations_count == 0  # the page as a whole: test_desk
+    assert seat.evaluate("() => document.documentElement.scrollWidth") <= size["width"]
+    small = seat.eval_on_selector_all("#years button, .layers a, .leaflet-control a, .weeks a", "(all) => all.map((one) => one.getBoundingClientRect()).filter((box) => box.height < 47.5 || box.width < 40).length")
+    assert small == 0
+    seat.goto(f"{seat.office.address}/map/table?lang=en")
+    assert Axe().run(seat, context={"exclude": [["tbody tr:nth-child(n+9)"]]}, options=RULES).violations_count == 0  # rows are alike
+    assert seat.evaluate("() => document.documentElement.scrollWidth") <= size["width"]
+
+
+def test_a_map_that_cannot_be_read_says_so(seat):
+    seat.route("**/map/weeks.bin", lambda route: route.fulfill(status=503, body=b""))
+    seat.goto(f"{seat.office.address}/map?lang=es")
+    seat.wait_for_function("() => document.getElementById('chosen').textContent.startsWith('No se pudo dibujar')")
+    seat.unroute("**/map/weeks.bin")
+    seat.complaints.clear()
