@@ -9,6 +9,7 @@ from flask import Blueprint, Response, g, redirect, request, url_for
 from .. import jobs
 from ..crop import track_service as track
 from ..land import service as land
+from ..tonnage import service as tonnage
 from .access import db, may
 from .layout import render, words
 from .picture_track import calibration_bars
@@ -22,7 +23,7 @@ def page() -> str:
     found = track.record(db(), only_said=only)
     whole, job = found["brix"]["all"], next(iter(jobs.pending(db(), "replay")), None)
     title = words("pages.track.title", share=100 * whole["cover80"]["value"]) if whole["enough"] else words("pages.track.title_few", n=whole["n"], needed=whole["needed"])
-    return render("track.html", title=title, found=found, whole=whole, verdicts={"brix": _verdict(whole), "mass": _verdict(found["mass"]["all"]), "art": _verdict(found["art"])}, best=_best(whole), only=only, job=job, names=land.plots(db())["name"].to_dict(),
+    return render("track.html", title=title, found=found, taught=tonnage.learned(db()), whole=whole, verdicts={"brix": _verdict(whole), "mass": _verdict(found["mass"]["all"]), "art": _verdict(found["art"])}, best=_best(whole), only=only, job=job, names=land.plots(db())["name"].to_dict(),
                   brix_rows=_rows(found["brix"]), mass_rows=_rows(found["mass"]), picture=_picture(found["brix"]["calibration"]),
                   can_replay=may("change_settings") and not job, n_replayable=len(track.replay_days(db())), replayed_days=sum(d["said_from"] == "replayed" for d in found["days"]),
                   mass_percent=_percent(found["mass"]["all"]))
