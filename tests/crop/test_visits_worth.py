@@ -1,9 +1,12 @@
 """What a visit would tell, in closed form: the laws it must keep, and a check by drawing visits."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from webapp.crop import visits_worth as v
+from webapp.ripeness import picked
 from webapp.ripeness.readiness import Z80, plants_above
 
 RESIDUALS = np.sort(np.random.default_rng(3).normal(0, 1, 200))
@@ -28,6 +31,17 @@ def of(*args, **kwargs):
 def test_needed_distance_turns_share_round():
     for share in (0.1, 0.5, 0.83):
         assert plants_above(np.array([v.needed_distance(RESIDUALS, share)]), RESIDUALS)[0] == pytest.approx(share, abs=1e-6)
+
+
+def test_after_a_pass_the_rest_must_read_as_the_share_says():
+    """Where passes took the ripest or capones are ready, the needed mean gives back the share by the rule of the pages."""
+    k = known([20.0, 20.0, 20.0], [0.5] * 3, [0.4] * 3)
+    taken, ready = np.repeat([[0.3], [0.0], [0.0]], WEEKS, axis=1), np.repeat([[0.0], [0.2], [0.0]], WEEKS, axis=1)
+    need = v.needed_deg(replace(k, taken=taken, ready=ready), RESIDUALS, 24.0, 0.5)
+    share, _, _ = picked.share_of_standing(need, np.full(need.shape, 1e-6), k.plant_sd_deg[:, : need.shape[1]], RESIDUALS, 24.0, taken[:, : need.shape[1]], ready[:, : need.shape[1]])
+    assert share == pytest.approx(np.full(share.shape, 0.5), abs=0.01)
+    assert need[1, 0] < need[2, 0] == pytest.approx(24 - 2 * v.needed_distance(RESIDUALS, 0.5))
+    assert v.needed_deg(replace(k, taken=taken, ready=ready + 0.6), RESIDUALS, 24.0, 0.5)[1, 0] < 0.01  # ready whatever the rest reads
 
 
 def test_gains_are_never_negative_and_finite_whatever_comes():
@@ -72,7 +86,7 @@ def test_the_narrowing_is_what_drawn_visits_give():
 
     before = first(rng.normal(0, 1, 200_000)).std()
     after = np.mean([first(moved * xi + 0.4 * rng.standard_normal(4000)).std() for xi in rng.standard_normal(400)])
-    width, gain = v.window(k, v.needed_distance(RESIDUALS, 0.5), 24.0)
+    width, gain = v.window(k, v.needed_deg(k, RESIDUALS, 24.0, 0.5))
     assert width[0] == pytest.approx(2 * Z80 * before, rel=0.04) and gain[0] == pytest.approx(2 * Z80 * (before - after), rel=0.08)
 
 

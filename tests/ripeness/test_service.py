@@ -163,10 +163,7 @@ def test_draws_are_of_the_answer(field):
     assert a.meta["by_plot"]["VS-01"]["extrapolated_from"] is not None
 
 
-def test_visits_worth_making(field):
-    worth = service.visits_worth(field, 3)
-    assert len(worth) == 3 and all(w["to_width"] <= w["from_width"] and w["narrowing_sd_deg"] > 0 and w["why"].text("es") for w in worth)
-    assert worth[0]["code"] in ("LA-02", "LA-03")  # never visited, age unknown
+def test_one_more_visit_and_the_phones_prior(field):
     more = service.what_one_more_visit(field, "LA-03")
     assert more["after_deg"] < 0.6 * more["sd_deg"] and more["sentence"].text("en")
     prior = service.prior_for_phone(field)
@@ -184,7 +181,6 @@ def test_estates_with_next_to_nothing(db, case):
     assert all(np.isfinite(array).all() for name, array in a.arrays.items() if array.dtype.kind == "f")
     mean, share = service.draws(db, a, 20, 1)
     assert mean.shape == (20, len(a.meta["plots"]), 105) and np.isfinite(mean).all()
-    assert len(service.visits_worth(db, 4)) == (0 if case == "nothing" else 4)
     if case != "nothing":
         assert (a.arrays["hi80"] - a.arrays["lo80"])[:, 0].min() > 1.0
 

@@ -18,12 +18,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..ripeness import picked
 from ..ripeness.readiness import Z80
 from ..tonnage import constants as tonnage_constants
 
 TONNES_WEEKS, WINDOW_WEEKS = 26, 53
 """Windows farther off than a year count as a year off: they can be narrowed later, and are by then narrower anyway."""
-NODES = 11
+NODES, MOST_DEG, HALVINGS = 11, 60.0, 14
 COUNT_ROWS = 5
 SAMPLE, COUNT, BOTH = 0, 1, 2
 WORK = ("sample", "count", "both")
@@ -32,7 +33,8 @@ WORK = ("sample", "count", "both")
 @dataclass(frozen=True)
 class Known:
     """What is known today, [P, W] by week from today's: ``mean_deg``, ``sd_deg``, ``sd_after_deg``, ``plant_sd_deg``, ``share_sd``
-    (of the ripe share), ``share``, ``mass_t``. [P]: ``mass_log_sd`` (all of it), ``plants_log_sd`` (plants' part), ``rows`` of the plot."""
+    (of the ripe share), ``share``, ``mass_t``. [P]: ``mass_log_sd`` (all of it), ``plants_log_sd`` (plants' part), ``rows`` of the plot.
+    ``taken`` and ``ready`` [P, W]: share that passes took as the ripest, share of capones that are ready (see ``ripeness.picked``)."""
 
     mean_deg: np.ndarray
     sd_deg: np.ndarray
@@ -44,6 +46,8 @@ class Known:
     mass_log_sd: np.ndarray
     plants_log_sd: np.ndarray
     rows: np.ndarray
+    taken: np.ndarray | None = None
+    ready: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -67,6 +71,25 @@ def needed_distance(residuals: np.ndarray, share: float) -> float:
     return float(np.interp(-share, np.r_[-1.0, -level, 0.0], np.r_[points[0] - 0.75, points, points[-1] + 0.75]))
 
 
+def needed_deg(known: Known, residuals: np.ndarray, target: float, share: float) -> np.ndarray:
+    """[P, W] mean °Bx of the standing plants at which ``share`` of them are ripe; where passes have taken the ripest, or capones are
+    ready, by halving an interval of the same rule that makes the share."""
+    plant = known.plant_sd_deg[:, :WINDOW_WEEKS].astype(float)
+    out = target - needed_distance(residuals, share) * plant
+    if known.taken is None or known.ready is None or not len(np.asarray(residuals)):
+        return out
+    taken, ready = (a[:, :WINDOW_WEEKS].astype(float) for a in (known.taken, known.ready))
+    at = np.flatnonzero((taken > 0).any(axis=1) | (ready > 0).any(axis=1))
+    low, high = np.zeros((len(at), plant.shape[1])), np.full((len(at), plant.shape[1]), MOST_DEG)
+    for _ in range(HALVINGS if len(at) else 0):
+        middle = (low + high) / 2
+        uncut = middle - plant[at] * picked.shift(taken[at])
+        ripe = picked.with_ready(picked.above((target - uncut) / np.maximum(plant[at], 0.05), residuals, taken[at]), ready[at]) >= share
+        low, high = np.where(ripe, low, middle), np.where(ripe, middle, high)
+    out[at] = high
+    return out
+
+
 def nodes(n: int = NODES) -> np.ndarray:
     """``n`` equally likely values of a standard normal, scaled to variance 1."""
     from scipy.stats import norm
@@ -87,12 +110,12 @@ def first_weeks(mean: np.ndarray, moved: np.ndarray, left: np.ndarray, needed: n
     return out
 
 
-def window(known: Known, distance: float, target: float) -> tuple[np.ndarray, np.ndarray]:
-    """([P] 80 % width of the first ripe week, [P] how many weeks narrower a sample would make it), as if normal."""
-    mean, sd, after, plant = (a[:, :WINDOW_WEEKS].astype(float) for a in (known.mean_deg, known.sd_deg, known.sd_after_deg, known.plant_sd_deg))
+def window(known: Known, needed: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """([P] 80 % width of the first ripe week, [P] how many weeks narrower a sample would make it), as if normal; ``needed`` [P, W] °Bx."""
+    mean, sd, after = (a[:, :WINDOW_WEEKS].astype(float) for a in (known.mean_deg, known.sd_deg, known.sd_after_deg))
     if not mean.size:
         return np.zeros(len(mean)), np.zeros(len(mean))
-    weeks = first_weeks(mean, np.sqrt(np.maximum(sd**2 - after**2, 0.0)), after, target - distance * plant)
+    weeks = first_weeks(mean, np.sqrt(np.maximum(sd**2 - after**2, 0.0)), after, needed)
     before = weeks.reshape(len(weeks), -1).std(axis=1)
     then = weeks.std(axis=2).mean(axis=1)
     return 2 * Z80 * before, 2 * Z80 * np.maximum(before - then, 0.0)
@@ -106,7 +129,7 @@ def counted_log_var(rows: np.ndarray, n: int = COUNT_ROWS) -> np.ndarray:
 
 def worth(known: Known, residuals: np.ndarray, target: float, share_to_cut: float) -> Worth:
     """Every plot's own gain in closed form. Finite for any finite input; no plots, no rows."""
-    weeks, weeks_gain = window(known, needed_distance(residuals, share_to_cut), target)
+    weeks, weeks_gain = window(known, needed_deg(known, residuals, target, share_to_cut))
     sd, after, share_sd, mass, share = (a[:, :TONNES_WEEKS].astype(float) for a in (known.sd_deg, known.sd_after_deg, known.share_sd, known.mass_t, known.share))
     part = np.sqrt(np.clip(1 - (after / np.maximum(sd, 1e-9)) ** 2, 0.0, 1.0))
     spread, load = (mass * share_sd).mean(axis=1), (mass * share_sd * part).mean(axis=1)

@@ -1,4 +1,4 @@
-"""Ripeness as other rooms see it: one stored answer for the estate, one plot at once, draws, visits worth making."""
+"""Ripeness as other rooms see it: one stored answer for the estate, one plot at once, draws."""
 
 from __future__ import annotations
 
@@ -25,7 +25,6 @@ from .readiness import Z80, Z95, Limits
 STAGE, WEEKS = "ripeness", 105
 PLOTS_AT_ONCE = 400
 QUARTER_DAYS = 91.3125
-WORTH_WEEKS = 26
 SAID_WEEKS = (4, 12, 26)
 """Weeks ahead that are kept when said."""
 
@@ -256,27 +255,6 @@ def prior_for_phone(db: Database) -> dict[str, dict[str, float]]:
     visit, plant = max(a.meta["fit"]["visit_deg"], ripening.LEAST_PLANT_SD_DEG), a.arrays["plant_sd_deg"][:, 0]
     return {code: {"mean_deg": round(float(a.arrays["mean_deg"][i, 0]), 3), "sd_deg": round(float(a.arrays["sd_deg"][i, 0]), 3), "visit_sd_deg": round(visit, 3), "plant_sd_deg": round(float(plant[i]), 3)}
             for i, code in enumerate(a.meta["plots"])}
-
-
-def visits_worth(db: Database, n: int = 10) -> list[dict[str, Any]]:
-    """Plots whose ripe share over the next half year one more visit today would narrow most.
-
-    The variance screen of one visit; rows {code, from_width, to_width (80 % width of the share, mean over the
-    weeks), narrowing_sd_deg (°Bx, mean over the weeks), why}. Cheap: everything is in the stored answer.
-    """
-    a = answer(db)
-    model, _, _ = model_of(a)
-    mean, sd, after = (a.arrays[name][:, :WORTH_WEEKS].astype(float) for name in ("mean_deg", "sd_deg", "sd_after_visit_deg"))
-    plant, taken, ready = (a.arrays[name][:, :WORTH_WEEKS].astype(float) for name in ("plant_sd_deg", "taken", "ready"))
-
-    def width(s: np.ndarray) -> np.ndarray:
-        _, low, high = picked.share_of_standing(mean, s, plant, model.residuals, limits_of(a).target_brix_deg, taken, ready)
-        return (high - low).mean(axis=1)
-
-    before, then, narrower = width(sd), width(after), (sd - after).mean(axis=1)
-    order = sorted(range(len(sd)), key=lambda i: (-(before[i] - then[i]), a.meta["plots"][i]))[:n]
-    return [{"code": a.meta["plots"][i], "from_width": float(before[i]), "to_width": float(then[i]), "narrowing_sd_deg": float(narrower[i]),
-             "why": Sentence("ripeness.visit.narrows", {"before": float(before[i]) / 2, "after": float(then[i]) / 2})} for i in order]
 
 
 def what_one_more_visit(db: Database, code: str) -> dict[str, Any]:
