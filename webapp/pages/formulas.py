@@ -12,13 +12,20 @@ from html import escape
 
 TOKEN = re.compile(r"\\[a-z]+|[0-9]+(?:\.[0-9]+)?|\s+|.", re.S)
 ACCENTS = {"\\hat": "^", "\\bar": "¯", "\\tilde": "~"}
-SPACED = set("=~≥≤<>∈→←≈∝|")
-MATH_SIGNS = set("+−·×/±∓,;:()[]′…∑Σ∏∫√!⋅") | SPACED
+CONTINUED, ADDING = ' class="on"', ("+", "−")
+SPACED = set("=~∼≥≤<>∈→←≈∝")
+MATH_SIGNS = set("|+−·×/±∓,;:()[]′…∑Σ∏∫√!⋅") | SPACED
 
 
 def mathml(source: str) -> str:
-    """``source`` as one or more inline ``<math>`` elements that wrap between one another."""
-    return " ".join(f"<math>{_Reader(part).row()}</math>" for part in re.split(r"\\\\", source))
+    """``source`` as one or more inline ``<math>`` elements that wrap between one another; one that goes on with + or − is of class ``on``."""
+    parts = [part.strip() for part in re.split(r"\\\\", source)]
+    return " ".join(f'<math{CONTINUED if part[:1] in ADDING else ""}>{_Reader(part).row()}</math>' for part in parts)
+
+
+def prose(text: str) -> str:
+    """Plain words, escaped, with what stands between two ``$`` drawn as a formula."""
+    return "".join(mathml(part) if at % 2 else escape(part) for at, part in enumerate(text.split("$")))
 
 
 class _Reader:
@@ -70,16 +77,18 @@ class _Reader:
             self._take("{")
             end = self.tokens.index("}", self.at)
             name, self.at = "".join(self.tokens[self.at: end]), end + 1
-            return f'<mi mathvariant="normal">{escape(name)}</mi>'
+            drawn, after = f'<mi mathvariant="normal">{escape(name)}</mi>', self.tokens[self.at: self.at + 1]
+            return drawn if not after or after[0] in "(_^|′})" else f'<mrow>{drawn}<mspace width="0.17em"/></mrow>'
         if token.startswith("\\"):
             raise ValueError(f"formula {''.join(self.tokens)!r}: {token!r} is not of this notation")
         if token[0].isdigit():
             return f"<mn>{token}</mn>"
         if token in MATH_SIGNS:
-            return f'<mo{"" if token in SPACED else _tight(token)}>{escape(token)}</mo>'
+            first = ' form="infix"' if self.at == 1 and token in ADDING else ""
+            return f"<mo{first}{_tight(token)}>{escape(token)}</mo>"
         return f"<mi>{escape(token)}</mi>"
 
 
 def _tight(sign: str) -> str:
-    """Brackets keep their size: formulas stay on one line of text."""
-    return ' stretchy="false"' if sign in "()[]|" else ""
+    """Brackets keep their size: formulas stay on one line of text. Bars stand close."""
+    return ' stretchy="false" lspace="0.05em" rspace="0.05em"' if sign == "|" else ' stretchy="false"' if sign in "()[]" else ""

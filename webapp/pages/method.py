@@ -8,7 +8,7 @@ from markupsafe import Markup
 from .. import dictionary
 from ..config import words_code
 from ..sentences import known
-from .formulas import mathml
+from .formulas import mathml, prose
 from .layout import render, words
 from .method_sections import SECTIONS, numbers
 from .settings_known import constants_of
@@ -27,9 +27,9 @@ def _item(item: tuple, values: dict) -> tuple:
     """The item with its words said and its formula drawn."""
     kind, what = item
     if kind == "say":
-        return kind, words(f"pages.method.{what}", **values)
+        return kind, Markup(prose(words(f"pages.method.{what}", **values)))
     if kind == "list":
-        return kind, [words(f"pages.method.{code}", **values) for code in what]
+        return kind, [Markup(prose(words(f"pages.method.{code}", **values))) for code in what]
     if kind == "terms":
         return kind, [(Markup(mathml(symbol)), words(f"pages.method.{code}")) for symbol, code in what]
     return kind, Markup(mathml(what))

@@ -1,7 +1,7 @@
 r"""The method page as data: sections of sentences and formulas, in the order in which the data travel.
 
 An item is ``("say", code)``, ``("formula", source)`` (notation of ``formulas``), ``("terms", ((symbol, code), …))`` or ``("list", (code, …))``;
-codes end ``pages.method.<code>``. Numbers inside sentences and formulas come from the code itself (``numbers``).
+codes end ``pages.method.<code>``. Sentences may hold formulas between two ``$``. Numbers inside sentences and formulas come from the code itself (``numbers``).
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
         ("say", "ripening"),
         ("formula", r"y_{ij} = f(a) + s(t) + z + z_s(t) + g(t) \\ + u_i + p_i f′(a) + o_i(t) + h_i(t) \\ + v_{ij} + \bar{e}_{ij}"),
         ("terms", (("f(a)", "term_f"), ("s(t)", "term_s"), ("z, z_s(t)", "term_z"), ("g(t)", "term_g"), ("u_i", "term_u"), ("p_i f′(a)", "term_p"), ("o_i(t)", "term_o"), ("h_i(t)", "term_h"), ("v_{ij}", "term_v"), (r"\bar{e}_{ij}", "term_e"))),
-        ("formula", r"f(a) = (1 + k) f_0(a) + d f_0′(a) + c + B(a) γ"),
+        ("formula", r"f(a) = (1 + k) f_0(a) + d f_0′(a) \\ + c + B(a) γ"),
         ("formula", _F0),
         ("say", "curve"),
         ("formula", r"s(t) = ∑_{m=1}^{2} (α_m \op{sin} 2πmt + β_m \op{cos} 2πmt)"),
@@ -53,7 +53,7 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
         ("say", "priors_sds"))),
     ("fit", (
         ("say", "fit_variance"),
-        ("formula", r"V_i = σ_u^2 11′ + (σ_p^2 + δ_i^2) z_i z_i′ + ω^2 e^{−|t−t′|/ρ} \\ + \op{diag}(σ_v^2 + σ^2 h(a)/n + κ^2) + U_i"),
+        ("formula", r"V_i = σ_u^2 \op{1} \op{1}′ + (σ_p^2 + δ_i^2) z_i z_i′ + ω^2 e^{−|t−t′|/ρ} \\ + \op{diag}(σ_v^2 + σ^2 h(a)/n + κ^2) + U_i"),
         ("say", "fit_terms"),
         ("formula", r"W_i = V_i^{−1} \\ A = Ω + ∑_i X_i′ W_i X_i \\ b = ∑_i X_i′ W_i y_i \\ \hat{θ} = A^{−1} b"),
         ("say", "fit_reml"),
@@ -93,7 +93,7 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
         ("say", "mortality"))),
     ("pinas", (
         ("say", "pinas"),
-        ("formula", r"\op{log} W = \op{log} G(a) + α + β (a − 6) + γ_5 (a − 5)_− + γ_2 (a − a_2)_− \\ − ξ (a − a^*)_+ + B(a) γ + Y(t) + x_i′ ζ + δ_i"),
+        ("formula", r"\op{log} W = \op{log} G(a) + α + β (a − 6) \\ + γ_5 (a − 5)_− + γ_2 (a − a_2)_− \\ − ξ (a − a^*)_+ + B(a) γ \\ + Y(t) + x_i′ ζ + δ_i"),
         ("formula", r"G(a) = G_∞ e^{−b e^{−k a}}"),
         ("say", "pinas_terms"),
         ("formula", r"\op{log} \bar{w} = \op{log} W + υ_{i,q} + ν + ε \\ \op{Var} ε = \op{CV}^2/n"),
