@@ -46,7 +46,7 @@ def test_coverage_and_planted_faults(demo_path):
 
 def test_ripeness_against_a_mixed_model(demo_path):
     pytest.importorskip("statsmodels")
-    found = json.loads(bench(demo_path, "ripeness", "--json").stdout)["ripeness"]
+    found = json.loads(bench(demo_path, "fit", "--json").stdout)["fit"]
     assert found["readings"] > 8000 and found["ratio"] == pytest.approx(found["fit_s"] / found["mixedlm_s"])
     assert found["error_deg"] < found["mixedlm_error_deg"], "what the longer fit is for"
 
