@@ -42,7 +42,8 @@ def shown(pages, code, language="es", where=("/ripeness", "/plots/"), **params):
 def test_one_plot(db, estate_path):
     plots(db, {"A": VADO})
     load(db, rounds({"A": 23.0}, (10, 120, 300)))
-    pages = walked(db, estate_path)
+    pages = walked(db, estate_path, crew=2)
+    assert 'id="nothing-cut"' in pages["/cutting", "es"] and "es mucha tabla para una pasada" in pages["/cutting", "es"]  # 870 t and two people: said, not a bare empty plan
     assert told(db) == {"few": {"n": 3, "plots": 1, "of": 1}} and shown(pages, "few", n=3, plots=1, of=1) and shown(pages, "few", "en", n=3, plots=1, of=1)
     assert 21.5 < at(db, "mean_deg", "A") < 24.5 and 0.4 < at(db, "sd_deg", "A") < 1.5
 

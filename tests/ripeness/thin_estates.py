@@ -73,15 +73,15 @@ def _finite(value, where):
         assert math.isfinite(value), where
 
 
-def _planned(db):
+def _planned(db, crew):
     if not cutting.crews(db):
-        cutting.set_crew(db, "Tordos", 6, who="Ana")
+        cutting.set_crew(db, "Tordos", crew, who="Ana")
     number = cutting.make_plan(db, seconds=0.3, who="Ana")
     _finite(vars(cutting.plan(db, number)), "plan")
     assert cutting.check_stored(db, number) == []
 
 
-def walked(db, path):
+def walked(db, path, crew=6):
     """Estimates, plan, pages, exports: nothing that is not a number anywhere. Returns the pages' text by (address, language)."""
     estimates(db)
     for stage in (ripeness, tonnage, crop):
@@ -91,7 +91,7 @@ def walked(db, path):
             _finite(array, f"{stage.__name__}.{name}")
     ripe = ripeness.answer(db)
     if ripe.meta["plots"]:
-        _planned(db)
+        _planned(db, crew)
     if not people.people(db):
         people.add_person(db, "Ana Ruelas", LOGIN, PASSWORD, ["head", "agronomist", "planner"], by="prueba")
     app = create_app(path, testing=True)

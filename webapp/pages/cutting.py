@@ -16,6 +16,8 @@ from .layout import n0, render, words
 from .picture_plan import PlanRow, plan_rows
 
 bp = Blueprint("cutting", __name__)
+REASONS = 6
+"""Plots whose reasons an empty plan gives: those with most ripe tonnes."""
 
 
 @bp.get("/cutting")
@@ -33,6 +35,10 @@ def page(problem: Problem | None = None) -> str:
         "better": view.better_than("oldest_plain"), "picture": _picture(view), "outcome": view.outcome_said(),
         "gave_way": [explain.said(item) for item in view.gave_way], "changes": [_change(c) for c in cutting.compare(db(), published["id"], view.id)] if published else None, "names": land.plots(db())["name"].to_dict(),
         "missing_t": sum(t for _, t in short), "extra_sugar_t": sum(w["sugar_t"] for w in view.weeks) - next((h["sugar_t"] for h in view.hand if h["how"] == "oldest_plain"), 0.0)}
+    if not view.cuts:  # an empty plan owes its reasons before its figures
+        crop = crop_service.answer(db())
+        largest = sorted(range(len(crop.meta["plots"])), key=lambda i: -float(crop.arrays["ripe_tonnes"][i, 0]))[:REASONS]
+        context["nothing"] = [reason for i in largest for reason in cutting.explain(db(), view.id, crop.meta["plots"][i])[:1]]
     title = words("pages.cutting.title_short", n=len(short), missing_t=context["missing_t"], first=short[0][0]) if short else words("pages.cutting.title_full", total_t=total)
     return render("cutting.html", title=title, **context)
 
