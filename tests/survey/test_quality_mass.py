@@ -62,7 +62,7 @@ def test_pieces_in_plots_with_little_of_their_own(demo_tables, share):
 def test_the_sound_loads_of_the_demo_raise_nothing_more(demo_tables):
     loads, weighings, checks, plots = demo_tables
     codes = [d["code"] for d in quality_land.all_doubts(loads, weighings, checks, plots)]
-    assert not {"pieces_by_age", "slipped_mass", "ages_contradict"} & set(codes) and codes.count("pieces_as_plants") == 3
+    assert not {"pieces_by_age", "slipped_mass", "ages_contradict", "age_apart"} & set(codes) and codes.count("pieces_as_plants") == 3
 
 
 def checks_of(*years, plot="VS-01"):
@@ -78,6 +78,9 @@ def plots_of(planted, status="standing"):
 def test_ages_that_contradict_each_other(years, papers, odd, void):
     told = quality_land.ages_contradict(plots_of(date(papers, 7, 1) if papers else None), checks_of(*years), set())
     assert [d["record"] for d in told] == ([odd] if odd else [])
+    one = quality_land.ages_contradict(plots_of(date(2019, 7, 1)), checks_of(2016), set())
+    assert [(d["code"], d["record"], d["proposal"]) for d in one] == [("age_apart", "c0", None)]
+    assert quality_land.ages_contradict(plots_of(date(2019, 7, 1)), checks_of(2018), set()) == []
     if odd:
         assert (told[0]["proposal"] == {"void": True}) is void and told[0]["params"]["years"] == sorted(set(years))
     assert quality_land.ages_contradict(plots_of(None), checks_of(*years), {"VS-01"}) == []

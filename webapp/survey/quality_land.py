@@ -80,16 +80,21 @@ def wrong_years(plots: pd.DataFrame, checks: pd.DataFrame) -> list[dict]:
 
 
 def ages_contradict(plots: pd.DataFrame, checks: pd.DataFrame, told: set[str]) -> list[dict]:
-    """Standing plots whose age checks name different years; proposed: take out those that neither the papers nor the others bear out.
+    """Standing plots whose age checks name different years; proposed: take out the one that neither the papers nor the others bear out.
+    A single check years from the papers is told too: a second one would decide.
 
     Neighbouring years are one planting season seen twice and no contradiction.
     """
     out = []
     for code, part in checks[checks["planting_year"].notna()].groupby("plot", sort=True):
         years = part["planting_year"].astype(int)
-        if code in told or code not in plots.index or plots.at[code, "status"] != "standing" or years.max() - years.min() < APART_YEARS:
+        if code in told or code not in plots.index or plots.at[code, "status"] != "standing":
             continue
         planted: date | None = plots.at[code, "planted_on"]
+        if len(years) == 1 and planted and abs(int(years.iloc[0]) - planted.year) >= APART_YEARS:
+            out.append(_doubt("age_apart", part["id"].iloc[0], None, plot=code, year=int(years.iloc[0]), papers=planted.year))
+        if years.max() - years.min() < APART_YEARS:
+            continue
         votes = [*years, *([planted.year] if planted else [])]
         near = np.array([sum(abs(v - y) < APART_YEARS for v in votes) for y in years])
         lone = part[near == near.min()] if near.min() < near.max() else part.iloc[:0]
