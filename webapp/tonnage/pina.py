@@ -22,7 +22,7 @@ CENTRE_YEARS, KNOT_YEARS, CALENDAR_YEARS = 6.0, 1.0, 0.5
 KNOTS = np.arange(1.0, 15.0, KNOT_YEARS)
 CALENDAR = np.arange(-3.0, 2.51, CALENDAR_YEARS)
 """Years from today; before and after them the estate's movement stays as at the last knot."""
-PLAIN = 5
+PLAIN, ROWS_AT_ONCE = 5, 40_000
 EXTRAS = ("style_long", "style_shaved", "selective", "weighed", "leaf_pruning", "fertilising", "capon")
 """What is known of an observation or a plot beside its age, in the order of ``Seen.extra``."""
 FIRST_EXTRA = PLAIN + len(KNOTS) + len(CALENDAR)
@@ -57,7 +57,7 @@ class Growth:
     share: np.ndarray
     extra: np.ndarray
 
-    def of(self, at: np.ndarray) -> "Growth":
+    def of(self, at: np.ndarray | slice) -> "Growth":
         """The same of some plots only."""
         return replace(self, **{name: getattr(self, name)[at] for name in ("effect", "effect_sd", "lean", "lag", "share", "extra")})
 
@@ -128,17 +128,30 @@ def _middle(g: Growth, age_years: np.ndarray, when_years: np.ndarray) -> tuple[n
 
 
 def log_mass(g: Growth, age_years: np.ndarray, when_years: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(mean, sd) of log kg of a plot's mean piña at ages [P, T] (``when_years`` from today, [T] or [P, T])."""
-    middle, shared = _middle(g, age_years, when_years)
-    return middle, np.sqrt(g.effect_sd[:, None] ** 2 + ((shared @ g.cov) * shared).sum(axis=-1))
+    """(mean, sd) of log kg of a plot's mean piña at ages [P, T] (``when_years`` from today, [T])."""
+    mean, sd = np.zeros(age_years.shape), np.zeros(age_years.shape)
+    for at in _parts(age_years):
+        part = g.of(at)
+        mean[at], shared = _middle(part, age_years[at], when_years)
+        sd[at] = np.sqrt(part.effect_sd[:, None] ** 2 + ((shared @ g.cov) * shared).sum(axis=-1))
+    return mean, sd
+
+
+def _parts(age_years: np.ndarray) -> list[slice]:
+    """Some plots at a time: rows of all plots, weeks and coefficients at once would be a region's memory."""
+    step = max(1, ROWS_AT_ONCE // max(age_years.shape[1], 1))
+    return [slice(first, first + step) for first in range(0, len(age_years), step)]
 
 
 def draw_kg(g: Growth, age_years: np.ndarray, when_years: np.ndarray, n: int, rng: np.random.Generator) -> np.ndarray:
     """[n, P, T] joint draws of the mean piña, kg: what all plots share drawn once for all of them."""
-    common = rng.multivariate_normal(np.zeros(len(g.theta)), g.cov, n, method="cholesky")
-    own = rng.standard_normal((n, len(g.effect))) * g.effect_sd
-    middle, shared = _middle(g, age_years, when_years)
-    moved = (common.astype(np.float32) @ shared.reshape(-1, shared.shape[-1]).T.astype(np.float32)).reshape(n, *middle.shape)
-    moved += middle.astype(np.float32)
-    moved += own[:, :, None].astype(np.float32)
-    return np.exp(moved, out=moved)
+    common = rng.multivariate_normal(np.zeros(len(g.theta)), g.cov, n, method="cholesky").astype(np.float32)
+    own = (rng.standard_normal((n, len(g.effect))) * g.effect_sd).astype(np.float32)
+    out = np.empty((n, *age_years.shape), np.float32)
+    for at in _parts(age_years):
+        middle, shared = _middle(g.of(at), age_years[at], when_years)
+        moved = (common @ shared.reshape(-1, shared.shape[-1]).T.astype(np.float32)).reshape(n, *middle.shape)
+        moved += middle.astype(np.float32)
+        moved += own[:, at, None]
+        np.exp(moved, out=out[:, at])
+    return out
