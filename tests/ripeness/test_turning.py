@@ -47,6 +47,7 @@ def test_no_change_says_the_most_it_reaches_and_passing_stays():
     share = np.linspace(0.3, 0.4, 52)
     only = turning.ahead(turning.NEAR, [], share, WEEKS, LIMITS)
     assert [s.code for s in only] == ["ripeness.turn.stays"] and only[0].params["top"] == pytest.approx(0.4) and only[0].params["week"] == WEEKS[-1]
+    assert [s.code for s in turning.ahead(turning.YOUNG, [], share / 100, WEEKS, LIMITS)] == ["ripeness.turn.stays_none"]
     assert [s.code for s in turning.ahead(turning.PASSING, [], share, WEEKS, LIMITS)] == ["ripeness.turn.stays_passing"]
 
 

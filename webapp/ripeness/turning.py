@@ -15,6 +15,7 @@ from . import picked
 from .readiness import CONDITIONS, Limits
 
 YOUNG, FILLING, NEAR, RIPE, PASSING = range(5)
+HARDLY_ANY = 0.005
 FAR_DEG = 12.0
 """No mean is sought further off than this, °Bx."""
 
@@ -70,6 +71,8 @@ def ahead(condition: int, found: list[dict[str, Any]], share: np.ndarray, weeks:
         if condition == PASSING:
             return [Sentence("ripeness.turn.stays_passing", {})]
         top = int(np.argmax(share))
+        if share[top] < HARDLY_ANY:
+            return [Sentence("ripeness.turn.stays_none", {"word": _word(condition), "last": weeks[-1]})]
         return [Sentence("ripeness.turn.stays", {"word": _word(condition), "last": weeks[-1], "top": float(share[top]), "week": weeks[top]})]
     out, before = [], condition
     for turn in found[:4]:
