@@ -73,7 +73,7 @@
     name.textContent = layers.name(chosen);
     const where = document.createElement("span");
     where.className = "soft";
-    where.textContent = chosen < plots.n ? ` · ${plots.zones[plots.zone[chosen]] || "–"} · ` : " · ";
+    where.textContent = chosen < plots.n && plots.zones[plots.zone[chosen]] ? `, ${plots.zones[plots.zone[chosen]]}` : "";
     const link = document.createElement("a");
     link.href = frame.dataset.plot.replace("CODE", encodeURIComponent(layers.code(chosen)));
     link.textContent = said.open;
@@ -82,7 +82,7 @@
     first.textContent = chosen < plots.n ? layers.of(layer).tell(chosen, week) : said.tell.cut;
     const others = document.createElement("span");
     others.className = "rest soft";
-    others.textContent = chosen < plots.n ? Object.keys(said.layers).filter((other) => other !== layer).map((other) => layers.of(other).tell(chosen, week)).join(" · ") : "";
+    others.textContent = chosen < plots.n ? Object.keys(said.layers).filter((other) => other !== layer).map((other) => layers.of(other).tell(chosen, week)).join("\u00a0· ") : "";
     box.replaceChildren(name, where, link, first, others);
   };
 

@@ -12,6 +12,7 @@
   window.pinarioMap.listOf = (table, plots, layers, said, choose) => {
     const bodies = [...table.tBodies];
     const members = said.years.map((year) => plots.year.flatMap((y, i) => (y === year ? [i] : [])));
+    const index = new Map(plots.codes.map((code, i) => [code, i]));
     const open = new Map();
     let shown = { layer: "share", week: 0, chosen: -1 };
 
@@ -28,7 +29,7 @@
       if (wanted === open.has(y)) return;
       bodies[y].querySelector("button.year").setAttribute("aria-expanded", String(wanted));
       if (wanted) {
-        open.set(y, AT_ONCE);
+        open.set(y, { limit: AT_ONCE, order: null });
         const row = element("tr", undefined, "under");
         const cell = element("td");
         cell.colSpan = 4;
@@ -41,13 +42,15 @@
       }
     };
 
-    // The plots of an open year, most of what the layer shows first; the chosen one always among them.
+    // The plots of an open year, most of what the layer shows first; the chosen one always among them. The order stays
+    // while the weeks go by, so that the eye can follow a plot.
     const fill = (y) => {
       const cell = bodies[y].querySelector("tr.under > td");
-      if (!layers.known()) return;
       const layer = layers.of(shown.layer);
-      const order = members[y].map((i) => [layer.order(i, shown.week), i]).sort((a, b) => b[0] - a[0] || a[1] - b[1]).map((pair) => pair[1]);
-      const first = order.slice(0, open.get(y));
+      const kept = open.get(y);
+      kept.order ??= members[y].map((i) => [layer.order(i, shown.week), i]).sort((a, b) => b[0] - a[0] || a[1] - b[1]).map((pair) => pair[1]);
+      const { order } = kept;
+      const first = order.slice(0, kept.limit);
       if (shown.chosen >= 0 && plots.year[shown.chosen] === said.years[y] && !first.includes(shown.chosen)) first.push(shown.chosen);
       const inner = element("table", undefined, "plots");
       inner.setAttribute("aria-label", layers.put(said.of_year, { year: bodies[y].querySelector("button.year").textContent }));
@@ -64,7 +67,7 @@
         const more = element("button", layers.put(said.more, { n: layers.whole(order.length - first.length) }), "link more");
         more.type = "button";
         more.addEventListener("click", () => {
-          open.set(y, open.get(y) + 2 * AT_ONCE);
+          kept.limit += 2 * AT_ONCE;
           fill(y);
           const next = cell.querySelectorAll("tbody button.plot")[first.length];
           if (next) next.focus();
@@ -87,12 +90,27 @@
       row.append(th);
       for (const value of layer.cells(i, shown.week)) {
         const cell = element("td", undefined, "n");
-        if (typeof value === "string") cell.textContent = value;
-        else cell.append(element("span", value.letter, `letter ${value.tone}`));
+        if (typeof value !== "string") cell.append(element("span"));
+        write(cell, value);
         row.append(cell);
       }
       row.classList.toggle("us", i === shown.chosen);
       return row;
+    };
+
+    const write = (cell, value) => {
+      const holder = typeof value === "string" ? cell : cell.firstChild;
+      const text = typeof value === "string" ? value : value.letter;
+      if (holder.textContent !== text) holder.textContent = text;
+      if (holder !== cell) holder.className = `letter ${value.tone}`;
+    };
+
+    // Another week: the same rows, other figures.
+    const step = (y) => {
+      const layer = layers.of(shown.layer);
+      for (const row of bodies[y].querySelectorAll("tr[data-code]")) {
+        layer.cells(index.get(row.dataset.code), shown.week).forEach((value, k) => write(row.cells[k + 1], value));
+      }
     };
 
     const show = (layer, week, chosen) => {
@@ -104,7 +122,11 @@
         const cells = body.rows[0].cells;
         words.cells[week][y].forEach((text, k) => { if (cells[k + 1].textContent !== text) cells[k + 1].textContent = text; });
       });
-      for (const y of open.keys()) fill(y);
+      for (const [y, kept] of open) {
+        if (before.layer !== layer) kept.order = null;
+        if (before.layer !== layer || before.chosen !== chosen) fill(y);
+        else step(y);
+      }
     };
 
     // Opens the chosen plot's year and brings its row into the list's own view; the page itself stays where it is.

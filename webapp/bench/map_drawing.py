@@ -62,11 +62,8 @@ def measure(folder: Path, told: Callable[[str], Any] = lambda step: None, plots:
 
 def _ours(browser, address: str, password: str) -> dict[str, float]:
     def enter(page) -> None:
-        page.goto(f"{address}/sign-in")
-        page.fill("input[name=login]", "bench")
-        page.fill("input[name=password]", password)
-        page.click("button.act")
-        page.wait_for_url("**/today")
+        """Without the page that follows: it is not what is measured, and takes its time in a region."""
+        page.request.post(f"{address}/sign-in", form={"login": "bench", "password": password}, headers={"Origin": address}, max_redirects=0)
 
     return _opened(browser, enter, f"{address}/map", ".weeks a[tabindex='0']")
 
@@ -80,7 +77,7 @@ def _opened(browser, before: Callable, address: str, focus: str | None) -> dict[
         page = context.new_page()
         before(page)
         if focus and k == 0:
-            page.request.get(address)  # what the office reckons once is not the picture's time
+            page.request.get(address, timeout=300_000)  # what the office reckons once is not the picture's time
         bodies: list[int] = []
         page.on("response", lambda reply: bodies.append(_small(reply)))
         page.add_init_script(DRAWN)
@@ -99,7 +96,7 @@ def _opened(browser, before: Callable, address: str, focus: str | None) -> dict[
     page.on("request", lambda request: asked.append(request.url))
     steps = [page.evaluate(STEP, "ArrowRight") for _ in range(STEPS)]
     page.wait_for_timeout(600)
-    out = {"kb": sum(bodies) / 1024, "files": float(len(bodies)), "draw_s": float(np.median(drawn)), "served_ms": float(np.median(served)), "step_ms": float(np.median(steps)), "step_worst_ms": max(steps), "requests": float(len(asked))}
+    out = {"kb": sum(bodies) / 1024, "files": float(len(bodies)), "draw_s": float(np.median(drawn)), "draw_best_s": min(drawn), "served_ms": float(np.median(served)), "step_ms": float(np.median(steps)), "step_best_ms": min(steps), "step_worst_ms": max(steps), "requests": float(len(asked))}
     context.close()
     return out
 

@@ -263,7 +263,7 @@ def _map_lines(edge: Edge, m: dict):
     """Bytes, picture and step of the map of a region, each beside its target and folium's own layer of the same run."""
     t = map_drawing.TARGETS
     for name, field in (("kb", "kb"), ("draw", "draw_s"), ("step", "step_ms")):
-        yield edge.words(f"bench.map.{name}", ours=m["ours"][field], plain=m["plain"][field], ratio=m[f"{name}_ratio"], target=t[field], aim=t["draw_aim_s"], plots=m["plots"], corners=m["corners"], files=m["ours"]["files"],
+        yield edge.words(f"bench.map.{name}", ours=m["ours"][field], plain=m["plain"][field], ratio=m[f"{name}_ratio"], target=t[field], aim=t["draw_aim_s"], plots=m["plots"], corners=m["corners"], files=m["ours"]["files"], best=m["ours"]["draw_best_s"],
                          worst=m["ours"]["step_worst_ms"], steps=map_drawing.STEPS, requests=m["ours"]["requests"], verdict=edge.words("bench.field.met" if m["met"][name] else "bench.field.not_met"))
 
 
