@@ -184,3 +184,26 @@ def test_data_are_sent_small_and_not_twice(told):
 def test_an_unknown_week_or_layer_is_the_first(told):
     wrong, plain_one = (re.search(r"<h1.*</main>", page(told, address), re.S)[0] for address in ("/map?week=1999-W01&layer=gold", "/map"))
     assert wrong == plain_one
+
+
+def test_an_estate_with_nothing_or_without_outlines_and_dates_still_has_a_map(db, estate_path):
+    """No plots, then plots of a table (no outline, no date): nothing fails and nothing is not a number."""
+    from webapp import create_app
+    from webapp.land import service as land
+    from webapp.people import service as people
+
+    people.add_person(db, "Rosa", "rosa", "una clave larga 1", ("head",), by="prueba")
+    client = create_app(estate_path, testing=True).test_client()
+    client.post("/sign-in", data={"login": "rosa", "password": "una clave larga 1"})
+    for plots in (0, 1):
+        if plots:
+            land.load(db, land.read(b'{"type": "FeatureCollection", "features": [{"type": "Feature", "properties": {"code": "A-1"}, "geometry": {"type": "Polygon", "coordinates": [[[-103, 20], [-102.99, 20], [-102.99, 20.01], [-103, 20]]]}}]}', "a.geojson"), "prueba")
+            from webapp.work import estimates
+
+            estimates(db)
+        for address in ("/map", "/map?layer=mass", "/map?layer=unvisited", "/map?layer=sick", "/map/table"):
+            body = client.get(address).get_data(as_text=True)
+            assert "</html>" in body and not re.search(r"\bnan\b", body, re.I), address
+        head, parts = unpacked(client.get("/map/plots.bin").get_data())
+        assert len(head["codes"]) == plots == len(unpacked(client.get("/map/weeks.bin").get_data())[0]["unvisited"])
+        assert varints(parts["counts"]) == ([1, 3] if plots else [])
