@@ -10,12 +10,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-LOAD_SD = 0.07
-"""Spread of one load's ART/°Brix about its plot's and laboratory's line (assumption, learned): the plants read are not those cut."""
-LAB_SD = 0.02
-"""How much laboratories may differ for good (assumption)."""
-PLOT_SD = 0.03
-"""How much plots may differ for good in ART per °Brix (assumption): what refractometers there read is not what mills there yield."""
+from . import constants as k
+
+LOAD_SD, LAB_SD, PLOT_SD = float(k.LOAD_SD), float(k.LAB_SD), float(k.PLOT_SD)
 FREEDOM, FAR = 10.0, 3.0
 """The assumed spread of a load counts like so many loads; a load further off than so many spreads counts for less."""
 

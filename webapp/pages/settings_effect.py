@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from .. import jobs
-from ..config import IN_ORDER, Setting
+from ..config import BY_NAME, IN_ORDER, Setting
 from ..crop import effect_service as effects
 from ..cutting import service as cutting
 from ..land import service as land
@@ -73,7 +73,9 @@ def _crop(found: effects.Effect) -> dict[str, Any]:
 
 def _later(names: set[str], proposed: Settings, crop: bool) -> list[str]:
     """What saving does not do by itself, and about how long it takes."""
-    out, groups = [], {s.group for s in _settings(names)}
+    out, groups = [], {BY_NAME[name].group for name in names}
+    if "visits" in groups:
+        out.append(words("pages.effect.visits"))
     if crop:
         seconds = _last_seconds("estimates")
         out.append(words("pages.effect.after_saving", seconds=seconds) if seconds else words("pages.effect.after_saving_unknown"))
@@ -83,12 +85,6 @@ def _later(names: set[str], proposed: Settings, crop: bool) -> list[str]:
         seconds = _last_seconds("outlook")
         out.append(words("pages.effect.outlook", seconds=seconds) if seconds else words("pages.effect.outlook_unknown"))
     return out
-
-
-def _settings(names: set[str]) -> list[Setting]:
-    from ..config import BY_NAME
-
-    return [BY_NAME[name] for name in names]
 
 
 def _last_seconds(kind: str) -> int | None:
