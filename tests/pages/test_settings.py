@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import html
 import re
-from typing import NamedTuple
 
 import numpy as np
 import pytest
@@ -19,11 +18,6 @@ from webapp.sentences import catalogue
 from webapp.survey import service as survey
 from webapp.tonnage import service as tonnage
 
-class Answered(NamedTuple):
-    meta: dict
-    arrays: dict
-
-
 KEPT = ("setting_value", "answer", "job", "trail", "record")
 
 
@@ -36,6 +30,14 @@ def office(demo_made, tmp_path_factory):
     client = create_app(path, testing=True).test_client()
     assert client.post("/sign-in", data={"login": "jefa", "password": "jefa-del-rancho"}).status_code == 303
     return open_estate(path), client
+
+
+@pytest.fixture()
+def recorded(monkeypatch) -> list:
+    """What each preview reckoned, beside the page it made."""
+    found, reckon = [], effects.effect
+    monkeypatch.setattr(effects, "effect", lambda *args: found.append(reckon(*args)) or found[-1])
+    return found
 
 
 def kept(db) -> tuple:
@@ -62,13 +64,13 @@ def test_every_setting_and_constant_is_there_with_unit_source_and_status(office)
     assert "Lo que dicen los datos del rancho" in page and "Tus conteos ya dicen" in page
 
 
-def test_a_change_shows_its_effect_and_saving_makes_it_true(office):
+def test_a_change_shows_its_effect_and_saving_makes_it_true(office, recorded):
     """Plots ripe, words, windows and tonnes of the preview are what the pages say after saving; the preview itself keeps nothing."""
     db, client = office
     before, was = kept(db), words_of(client.get("/ripeness").get_data(as_text=True))
     proposal = {"target_brix_deg": "25", "near_share": "0,3", "loss_limit": "0.1", "loss_per_month": "0.02"}
     shown = client.post("/settings/preview", data=proposal).get_data(as_text=True)
-    found = effects.effect(db, settings.load(db).with_values(**proposal))
+    found = recorded[-1]
     assert kept(db) == before, "a preview stores nothing and asks for nothing"
     assert f"habría {int(found.then.ripe_plots[0])} tablas maduras hoy, en lugar de {int(found.now.ripe_plots[0])}" in shown and found.then.ripe_plots[0] < found.now.ripe_plots[0]
     told = {code: re.search(r"<td><b>\S+ ([^<]+)</b>", row)[1] for code, row in re.findall(r'<tr data-code="([^"]+)">(.*?)</tr>', shown, re.S) if "<td><b>" in row}
@@ -93,33 +95,27 @@ def test_a_change_shows_its_effect_and_saving_makes_it_true(office):
     assert "25.0" in trail and "24" in trail
 
 
-def test_what_the_fit_itself_depends_on_is_tried_by_the_same_code(office):
-    """A plot's age at the peak, and plants lost a year: the trial says what a fit after saving would store, and pretending ends with it."""
-    db, _ = office
-    proposed = settings.load(db).with_values(peak_age_months=84, annual_mortality=0.05, capon_months=6)
-    found = effects.effect(db, proposed)
-    assert found.fit == "made" and settings.load(db)["peak_age_months"] == 90.0
-    settings.change(db, {name: proposed[name] for name in ("peak_age_months", "annual_mortality", "capon_months")}, "prueba")
-    a = Answered(*ripeness.reckon(db, ripeness.limits(db)))
-    assert np.array_equal(a.arrays["condition"][:, 0], found.then.condition) and {c: p["window"] for c, p in a.meta["by_plot"].items()} == found.then.windows
-    assert np.allclose((a.arrays["share"] >= 0.5).sum(axis=0)[: effects.WEEKS], found.then.ripe_plots)
-    settings.change(db, {"peak_age_months": 90, "annual_mortality": 0.03, "capon_months": 4}, "prueba")
-    with settings.pretended(db, proposed), pytest.raises(RuntimeError):
-        settings.change(db, {"peak_age_months": 80}, "prueba")
-
-
-def test_a_moved_peak_is_tried_by_a_fit_or_asks_for_one(office, monkeypatch):
+def test_what_the_fit_itself_depends_on_is_tried_by_the_same_code(office, recorded, monkeypatch):
+    """Above some hundred plots it asks first; the trial says what a fit after saving would store, and pretending ends with it."""
     db, client = office
     before = kept(db)
-    found = effects.effect(db, settings.load(db).with_values(peak_age_months=80))
-    assert found.fit == "made" and found.moved
-    assert {m.condition[1] for m in found.moved} & {4}, "with an earlier peak some plots pass"
     monkeypatch.setattr(effects, "FIT_AT_ONCE_PLOTS", 10), monkeypatch.setattr(effects, "DRAWN_PLOTS", 10)
-    left = client.post("/settings/preview", data={"peak_age_months": "80"}).get_data(as_text=True)
-    assert 'name="trial_fit"' in left and "todavía no lo cuenta" in left
-    tried = client.post("/settings/preview", data={"peak_age_months": "80", "trial_fit": "1"}).get_data(as_text=True)
-    assert "se hizo un ajuste de prueba" in tried and 'name="trial_fit"' not in tried
-    assert kept(db) == before
+    proposal = {"peak_age_months": "84", "annual_mortality": "0.05", "capon_months": "6"}
+    left = client.post("/settings/preview", data=proposal).get_data(as_text=True)
+    assert 'name="trial_fit"' in left and "todavía no lo cuenta" in left and recorded[-1].fit == "left"
+    tried = client.post("/settings/preview", data={**proposal, "trial_fit": "1"}).get_data(as_text=True)
+    found = recorded[-1]
+    assert "se hizo un ajuste de prueba" in tried and 'name="trial_fit"' not in tried and found.fit == "made"
+    assert any(m.condition[1] == 4 for m in found.moved), "with an earlier peak some plots pass"
+    assert kept(db) == before and settings.load(db)["peak_age_months"] == 90.0
+    with settings.pretended(db, settings.load(db)), pytest.raises(RuntimeError):
+        settings.change(db, proposal, "prueba")
+    usual = {name: settings.load(db)[name] for name in proposal}
+    settings.change(db, proposal, "prueba")
+    meta, arrays = ripeness.reckon(db, ripeness.limits(db))
+    assert np.array_equal(arrays["condition"][:, 0], found.then.condition) and {code: about["window"] for code, about in meta["by_plot"].items()} == found.then.windows
+    assert np.array_equal((arrays["share"] >= 0.5).sum(axis=0)[: effects.WEEKS], found.then.ripe_plots)
+    settings.change(db, usual, "prueba")
 
 
 def test_bad_input_is_said_and_changes_nothing(office):
@@ -140,5 +136,5 @@ def test_what_a_preview_cannot_say_it_says_so(office):
     _, client = office
     page = html.unescape(client.post("/settings/preview", data={"need_t_week": "400", "near_share": "0.8", "enough_narrowing_deg": "0.2"}).get_data(as_text=True))
     assert "«Lo que pide la fábrica» queda arriba de «Lo más que recibe la fábrica»" in page
-    assert "hay que buscarlo otra vez desde su página" in page and "la mejor regla al tanteo entregaría" in page and "se le pedirían" in page
+    assert "hay que buscarlo otra vez desde su página" in page and "la mejor regla al tanteo entregaría" in page and "se le pedirían" in page and "lista de visitas" in page
     assert "Nada cambiaría" in client.post("/settings/preview", data={"need_t_week": "280"}).get_data(as_text=True)
