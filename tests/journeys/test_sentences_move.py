@@ -55,7 +55,7 @@ def told(demo_made, tmp_path_factory):
     mean = float(ripe.arrays["mean_deg"][ripe.meta["plots"].index(plot), 0])
     log.round_of_twelve(plot, mean + 1.5, "2026-11-21")
     at = "2026-11-21T10:00:00-06:00"
-    log.add("loss", plot, at, cause="frost", plants=700)
+    log.add("loss", plot, at, cause="theft", plants=700)
     log.add("labor", plot, at, labor="replanting", plants=300)
     log.add("load", plot, at, plants=400, gross_kg=24000, tare_kg=12000, net_kg=12000, ticket="J-1", clearing=False, cut_style="short")
     log.add("reading", plot, at, brix_raw_deg=260.0, juice_temp_c=20.0)
