@@ -32,7 +32,7 @@ def page(problem: Problem | None = None, typed: dict | None = None, effect: dict
 def _row(s, values: settings.Settings, said: dict) -> dict:
     """One setting as the page shows it; ``status`` says who put the value there."""
     past = settings.history(db(), s.name)
-    status = "ours" if values.changed(s.name) else "back" if past else "assumption" if s.assumption else "default"
+    status = "ours" if values.changed(s.name) else "back" if past else "data" if s.name in said else "assumption" if s.assumption else "default"
     return {"setting": s, "value": values[s.name], "status": status, "who": past[0]["set_by"] if past else "", "day": past[0]["set_at"] if past else None,
             "before": past[1]["value"].strip('"') if len(past) > 1 else s.default, "said": said.get(s.name)}
 
