@@ -18,11 +18,11 @@ import numpy as np
 
 from . import constants as k
 
-CENTRE_YEARS, KNOT_YEARS, CALENDAR_YEARS = 6.0, 1.0, 0.5
+CENTRE_YEARS, KNOT_YEARS, CALENDAR_YEARS, FIRST_FALL_YEARS = 6.0, 1.0, 0.5, 1.0
 KNOTS = np.arange(1.0, 15.0, KNOT_YEARS)
 CALENDAR = np.arange(-3.0, 2.51, CALENDAR_YEARS)
 """Years from today; before and after them the estate's movement stays as at the last knot."""
-PLAIN, ROWS_AT_ONCE = 5, 40_000
+PLAIN, ROWS_AT_ONCE = 6, 40_000
 EXTRAS = ("style_long", "style_shaved", "selective", "weighed", "leaf_pruning", "fertilising", "capon")
 """What is known of an observation or a plot beside its age, in the order of ``Seen.extra``."""
 FIRST_EXTRA = PLAIN + len(KNOTS) + len(CALENDAR)
@@ -82,9 +82,10 @@ def _hats(x: np.ndarray, knots: np.ndarray, step: float) -> np.ndarray:
 
 
 def of_age(age_years: np.ndarray, c: Curve) -> np.ndarray:
-    """[..., 5 + K] level, tilt, two hinges that free the young ages, where the default curve is least known, the fall past the peak, and the bends."""
+    """[..., 6 + K] level, tilt, two hinges that free the young ages, where the default curve is least known, the fall of the first year past
+    the peak and of those after it (one that shows none says little of the other), and the bends."""
     plain = np.stack([np.ones_like(age_years), age_years - CENTRE_YEARS, np.minimum(age_years - 5.0, 0.0), np.minimum(np.maximum(age_years, 1.0) - k.YOUNGEST_WEIGHED_YEARS, 0.0),
-                      -np.maximum(age_years - c.peak_years, 0.0)], axis=-1)
+                      -np.clip(age_years - c.peak_years, 0.0, FIRST_FALL_YEARS), -np.maximum(age_years - c.peak_years - FIRST_FALL_YEARS, 0.0)], axis=-1)
     return np.concatenate([plain, _hats(age_years, KNOTS, KNOT_YEARS)], axis=-1)
 
 
@@ -109,14 +110,14 @@ def rows(of_ages: np.ndarray, when_years: np.ndarray, extra: np.ndarray) -> np.n
 def prior(c: Curve, labor_log: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> tuple[np.ndarray, np.ndarray]:
     """(mean [Q], precision [Q, Q]) of the coefficients; ``labor_log`` of a leaf pruning, a fertilising, a plot all capón."""
     mean, out = np.zeros(SIZE), np.zeros((SIZE, SIZE))
-    out[:PLAIN, :PLAIN] = np.diag([float(sd) ** -2 for sd in (k.LEVEL_LOG_SD, k.AGE_LOG_SD, k.YOUNG_LOG_SD, k.NEW_LOG_SD, k.FALL_LOG_SD)])
+    out[:PLAIN, :PLAIN] = np.diag([float(sd) ** -2 for sd in (k.LEVEL_LOG_SD, k.AGE_LOG_SD, k.YOUNG_LOG_SD, k.NEW_LOG_SD, k.FALL_LOG_SD, k.FALL_LOG_SD)])
     bends = float(k.BEND_LOG_SD) ** 2 * np.exp(-0.5 * ((KNOTS[:, None] - KNOTS[None, :]) / float(k.BEND_YEARS)) ** 2)
     years = float(k.YEAR_LOG_SD) ** 2 * np.exp(-np.abs(CALENDAR[:, None] - CALENDAR[None, :]) / float(k.YEAR_LENGTH))
     for first, block in ((PLAIN, bends), (PLAIN + len(KNOTS), years)):
         out[first: first + len(block), first: first + len(block)] = np.linalg.inv(block + 1e-6 * np.eye(len(block)))
     sds = (k.STYLE_LOG_SD, k.STYLE_LOG_SD, k.SELECTIVE_LOG_SD, k.WEIGHED_LOG_SD, k.LABOR_LOG_SD, k.LABOR_LOG_SD, k.CAPON_LOG_SD)
     out[FIRST_EXTRA:, FIRST_EXTRA:] = np.diag([float(sd) ** -2 for sd in sds])
-    mean[PLAIN - 1] = c.fall_per_year
+    mean[PLAIN - 2: PLAIN] = c.fall_per_year
     mean[FIRST_EXTRA:] = (float(k.STYLE_LOG), -float(k.STYLE_LOG), 0.0, 0.0, *labor_log)
     return mean, out
 
