@@ -27,7 +27,7 @@ def numbers() -> dict[str, float]:
     return out
 
 
-_F0 = rf"f_0(a) = {float(r.CURVE_START_DEG):g} + {float(r.CURVE_RISE_DEG):g} (1 − e^{{−(a/{float(r.CURVE_MONTHS):g})^{{{float(r.CURVE_POWER):g}}}}}) \\ − {float(r.CURVE_FALL_DEG):g} (a − a^*)_+"
+_F0 = rf"f_0(a) = {float(r.CURVE_START_DEG):g} + {float(r.CURVE_RISE_DEG):g} (1 − e^{{−(a/{float(r.CURVE_MONTHS):g})^{{{float(r.CURVE_POWER):g}}}}}) \\ − {float(r.CURVE_FALL_DEG):g} R(a − a^*)"
 
 SECTIONS: tuple[tuple[str, tuple], ...] = (
     ("brix", (("say", "brix"), ("formula", r"B_{20} = B + c(B, T) \\ c(B, 20) = 0 \\ \op{Var} B_{20} = σ_c^2 + (∂c/∂T)^2 σ_T^2"), ("say", "brix_unknown"))),

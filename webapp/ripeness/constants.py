@@ -10,6 +10,7 @@ CURVE_RISE_DEG = Constant("practice curve, rise", 22.0, "°Bx", 3.3, _CURVE, FRO
 CURVE_MONTHS = Constant("practice curve, time scale", 52.0, "months", 6.0, _CURVE, FROM_MEMORY)
 CURVE_POWER = Constant("practice curve, power", 1.9, "1", 0.0, _CURVE, FROM_MEMORY)
 CURVE_FALL_DEG = Constant("practice curve, fall past the peak", 0.03, "°Bx/month", 0.0, _CURVE, FROM_MEMORY)
+CURVE_TURN_MONTHS = Constant("practice curve, months before and after the peak over which the fall sets in", 6.0, "months", 0.0, "assumption: no week turns a plot", FROM_MEMORY)
 SCALE_SD = Constant("prior sd of the curve's scale", 0.15, "1", 0.0, "assumption: the practice curve is right within 15 %", FROM_MEMORY)
 SHIFT_SD_MONTHS = Constant("prior sd of the curve's shift", 6.0, "months", 0.0, "assumption", FROM_MEMORY)
 LEVEL_SD_DEG = Constant("prior sd of the curve's level", 3.0, "°Bx", 0.0, "assumption", FROM_MEMORY)

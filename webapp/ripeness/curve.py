@@ -15,10 +15,15 @@ YEAR_START = 1.0
 
 
 def practice(age_months: np.ndarray, peak_months: float) -> np.ndarray:
-    """Practice curve of °Brix against age, °Bx; falls gently past ``peak_months``."""
+    """Practice curve of °Brix against age, °Bx; about ``peak_months`` it begins to fall gently.
+
+    The fall sets in over some months: the curve's shift is learned along its slope, and a slope that jumps would make every plot's
+    forecast jump in the week it reaches the peak.
+    """
     a = np.maximum(age_months, 0.0)
     rise = float(k.CURVE_RISE_DEG) * (1 - np.exp(-((a / float(k.CURVE_MONTHS)) ** float(k.CURVE_POWER))))
-    return float(k.CURVE_START_DEG) + rise - float(k.CURVE_FALL_DEG) * np.maximum(a - peak_months, 0.0)
+    turn, past = float(k.CURVE_TURN_MONTHS), a - peak_months
+    return float(k.CURVE_START_DEG) + rise - float(k.CURVE_FALL_DEG) * np.where(past > turn, past, np.clip(past + turn, 0.0, 2 * turn) ** 2 / (4 * turn))
 
 
 def practice_slope(age_months: np.ndarray, peak_months: float) -> np.ndarray:
@@ -26,7 +31,8 @@ def practice_slope(age_months: np.ndarray, peak_months: float) -> np.ndarray:
     a, scale, power = np.maximum(age_months, 0.0), float(k.CURVE_MONTHS), float(k.CURVE_POWER)
     inner = (a / scale) ** power
     slope = float(k.CURVE_RISE_DEG) * np.exp(-inner) * power / scale * (a / scale) ** (power - 1)
-    return slope - float(k.CURVE_FALL_DEG) * (a > peak_months)
+    turn = float(k.CURVE_TURN_MONTHS)
+    return slope - float(k.CURVE_FALL_DEG) * np.clip((a - peak_months + turn) / (2 * turn), 0.0, 1.0)
 
 
 @lru_cache(maxsize=1)
