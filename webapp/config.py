@@ -72,7 +72,7 @@ SETTINGS: tuple[Setting, ...] = (
     # cutting
     S("need_t_week", 280.0, "t/week", "cutting", low=0, high=20000, assumption=True, source="the distillery's own figure"),
     S("need_high_t_week", 310.0, "t/week", "cutting", low=0, high=20000, assumption=True, source="the distillery's own figure"),
-    S("stop_weeks", "W52 W53 W01 W27", "ISO weeks", "cutting", "text", assumption=True, source="the distillery's calendar", form=r"(W(0[1-9]|[1-4]\d|5[0-3])(\s+|$))*"),
+    S("stop_weeks", "W52 W53 W01 W27", "ISO weeks", "cutting", "text", assumption=True, source="the distillery's calendar", form=r"((\d{4}-)?W(0[1-9]|[1-4]\d|5[0-3])([\s,]+|$))*"),
     S("day_mass_per_person_t", 2.5, "t/person-day", "cutting", low=0.2, high=8, assumption=True, source="derived from press 2019, 2021: 2.0–3.7"),
     S("rain_work_factor", 0.8, "1", "cutting", low=0.2, high=1, assumption=True, source="from memory"),
     S("cutting_days_week", 6.0, "days/week", "cutting", low=1, high=7, assumption=True, source="common practice"),
