@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from ..cutting.assembly import stop_names
 from ..problems import Problem
 from ..weeks import weeks_from
 from .assess import Land
@@ -73,8 +74,8 @@ def own_paths(rows: list[dict], past: History) -> list[Path]:
 def factory_need_t(values: Mapping[str, Any], year: int) -> float:
     """Tonnes a year the distillery asks for: weekly need over the weeks of that ISO year it works."""
     working = [w for w in weeks_from(date.fromisocalendar(year, 1, 1), 53) if w.startswith(str(year))]
-    stops = set(str(values["stop_weeks"]).split())
-    return float(values["need_t_week"]) * sum(w.split("-")[1] not in stops for w in working)
+    stops = stop_names(str(values["stop_weeks"]))
+    return float(values["need_t_week"]) * sum(w not in stops and w.split("-")[1] not in stops for w in working)
 
 
 def factory_history(values: Mapping[str, Any], today: date) -> History:
