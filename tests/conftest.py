@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
-import pytest
+import os
 
-from webapp.database import open_estate
+os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy: many small matrices are slower on several threads, and solvers share the machine
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import pytest  # noqa: E402
+
+from webapp.database import open_estate  # noqa: E402
 
 
 @pytest.fixture()

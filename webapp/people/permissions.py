@@ -87,7 +87,6 @@ ROUTES: dict[str, str] = {
     "plot.page": "see_field",
     "plot.photo": "see_field",
     "ripeness.page": "see_field",
-    "visits.page": "see_field",
     "sales.load": "load_sales",
     "sales.page": "see_money",
     "settings.change": "change_settings",
@@ -101,6 +100,7 @@ ROUTES: dict[str, str] = {
     "track.page": "see_field",
     "track.replay": "change_settings",
     "trail.page": "see_trail",
+    "visits.page": "see_field",
     "work_state.state": "see_field",
     "work_state.stop": "make_plan",
 }

@@ -28,6 +28,7 @@ WEIGHED_LOG_SD = Constant("prior sd of how much weighed piñas differ from loads
 LABOR_LOG_SD = Constant("prior sd of what a leaf pruning or a fertilising does to piñas", 0.03, "1 (log)", 0.0, "assumption; settings hold the mean, the weighings learn", FROM_MEMORY)
 CAPON_LOG_SD = Constant("prior sd of what being capón does to a piña", 0.10, "1 (log)", 0.0, "assumption; settings hold the mean, the weighings learn", FROM_MEMORY)
 PLANTED_SD = Constant("uncertainty of the plants put in", 0.03, "share", 0.0, "assumption", FROM_MEMORY)
+PLANTED_ALIKE_SD = Constant("part of that uncertainty that the plots nobody has counted share", 0.015, "share", 0.0, "assumption: papers and early losses err alike on one estate; half of the whole", FROM_MEMORY)
 PLOT_LOSS_SD = Constant("chance in a plot's losses from year to year", 0.015, "share per √year", 0.0, "assumption", FROM_MEMORY)
 PLOT_RATE_SD = Constant("how much a plot's yearly loss differs for good from the estate's", 0.012, "share per year", 0.006, "assumption: about two fifths of 3 %; learned from the counts", FROM_MEMORY)
 CUT_SD = Constant("error of the plants counted into a load", 0.02, "share", 0.0, "assumption", FROM_MEMORY)

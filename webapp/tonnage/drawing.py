@@ -11,7 +11,7 @@ from . import constants as k
 from .bolting import Bolting
 from .reckoning import Found
 
-STREAM = 7
+STREAM, SAME_YEARS = 7, 0.05
 
 
 def stored(f: Found) -> dict[str, np.ndarray]:
@@ -31,12 +31,15 @@ def draw(g: Mapping[str, np.ndarray], ahead_years: np.ndarray, n: int, seed: int
     kg = pina.draw_kg(growth, g["now_age"][:, None] + ahead[None, :], ahead, n, rng)
     m, m_sd, rate_sd = map(float, g["mortality"])
     losses = accounting.Losses(m, m_sd, rate_sd, Bolting(*map(float, g["bolting"])))
-    estate, luck, own = (rng.standard_normal(shape).astype(np.float32) for shape in ((n, 1, 1), (n, 1, 1), (3, n, len(g["plants"]), 1)))
-    rel = (g["plants_sd"] / np.maximum(g["plants"], 1.0))[None, :, None]
+    estate, luck, own, papers = (rng.standard_normal(shape).astype(np.float32) for shape in ((n, 1, 1), (n, 1, 1), (3, n, len(g["plants"]), 1), (n, 1, 1)))
+    whole = (g["plants_sd"] / np.maximum(g["plants"], 1.0))[None, :, None]
+    uncounted = (np.abs(g["now_age"] - g["since_years"]) < SAME_YEARS)[None, :, None]
+    alike = np.where(uncounted, np.minimum(float(k.PLANTED_ALIKE_SD), 0.7 * whole), 0.0)  # without it the sum over many uncounted plots is too sure
+    rel = np.sqrt(whole**2 - alike**2)
     lean = np.where(rel > 0, g["rate_with"][None, :, None] / np.maximum(rel, 1e-9), 0.0)  # what is not known of the plants says what is not known of their rate
     rate = lean * own[0] + np.sqrt(np.maximum(g["rate_sd"][None, :, None] ** 2 - lean**2, 0.0)) * own[1]
     bolted = losses.bolting.lost(g["now_age"][:, None] + ahead[None, :]) - losses.bolting.lost(g["now_age"])[:, None]
-    moved = (rel * own[0] - estate * m_sd * g["since_years"][None, :, None]).astype(np.float32) + (-rate - estate * m_sd).astype(np.float32) * ahead.astype(np.float32)
+    moved = (rel * own[0] + alike * papers - estate * m_sd * g["since_years"][None, :, None]).astype(np.float32) + (-rate - estate * m_sd).astype(np.float32) * ahead.astype(np.float32)
     moved += own[2] * (float(k.PLOT_LOSS_SD) * np.sqrt(ahead)).astype(np.float32)
     moved -= luck * (losses.bolting.log_sd * bolted[None]).astype(np.float32)
     plants = np.exp(moved, out=moved)
