@@ -321,6 +321,7 @@ class Run:
         for photo in inside["photos"]:
             if photo["state"] == "unsent":
                 self.ledger.photos[photo["digest"]] = False
+        self.only_newer_backups()  # said before: should the browser die in what follows, the phone is empty all the same
         phone.wipe()
         self.mine[phone.number].clear()
         phone.reload()

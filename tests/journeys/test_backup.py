@@ -41,7 +41,7 @@ def in_process(path, *words) -> str:
 def test_backup_and_restore_answer_byte_for_byte(demo_path, tmp_path):
     """Restored, the stored answers are the same bytes; thrown away and made again, they are the same bytes still."""
     first = open_estate(demo_path)
-    outlook.made(first, futures=100)
+    outlook.made(first, futures=50)
     told = {name: in_process(demo_path, name, "--json") for name in ("ripeness", "tonnage", "outlook")}
     in_process(demo_path, "backup", str(tmp_path / "respaldo.db"))
     back = tmp_path / "otra" / "rancho.db"
@@ -55,7 +55,7 @@ def test_backup_and_restore_answer_byte_for_byte(demo_path, tmp_path):
     restored.execute("DELETE FROM answer")
     restored.conn.commit()
     estimates(restored)
-    outlook.made(restored, futures=100)
+    outlook.made(restored, futures=50)
     for stage, (key, meta, arrays) in stored.items():
         again = restored.conn.execute("SELECT key, meta, arrays FROM answer WHERE stage = ? ORDER BY rowid DESC LIMIT 1", [stage]).fetchone()
         assert again[0] == key, stage

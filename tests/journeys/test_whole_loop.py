@@ -69,9 +69,12 @@ def journey(demo_made, tmp_path_factory):
     while jobs.run_next(db, {"estimates": KINDS["estimates"]}) is not None:
         pass
     seen["marked_refit"] = marked(office)
+    now = cutting.problem_now(db, hold=False)
+    seen["broken"] = [cutting.check_stored(db, view.id, now) for view in (seen["before"]["plan"], *others)]
     late = [cutting.plan(db, cutting.make_plan(db, seconds=4, seed=seed)) for seed in OTHER_SEEDS]
     cutting.make_plan(db, seconds=4)
     outlook.made(db, futures=FUTURES)
+    seen["sound"] = [cutting.check_stored(db, view.id) for view in (cutting.plan(db), *late)]
     seen |= {"plans_before": [seen["before"]["plan"], *others], "plans_after": [cutting.plan(db), *late]}
     seen |= {"after": snapshot(db), "marked_after": marked(office)}
     yield seen
@@ -117,11 +120,16 @@ def tonnes_a_cut(plans, plots) -> float:
 
 
 def test_the_plan_moves(journey):
-    """A pass takes no more than what is ripe: plots that came low are cut in smaller bites. (When they are cut depends on the search's near-ties: mean
-    weeks of 15.6 to 18.8 were seen for the same records.)"""
+    """A pass takes no more than what is ripe: under what is now known every plan made before would take more than that from plots that came low,
+    the plans made since do not, and they cut those plots in smaller bites. (When they are cut, and how much smaller the bites are, depends on the
+    search's near-ties: mean weeks of 15.6 to 18.8 and bites of 0.7 to 0.9 of the old were seen for the same records.)"""
     old, new = (journey[when] for when in ("plans_before", "plans_after"))
     assert old[0].cuts != new[0].cuts
-    assert tonnes_a_cut(new, journey["chosen"]) < 0.8 * tonnes_a_cut(old, journey["chosen"])
+    for broken in journey["broken"]:
+        low = {b["plot"] for b in broken if b["rule"] in ("ripe", "week_ripe")} & set(journey["chosen"])
+        assert low, broken
+    assert not any(journey["sound"])
+    assert tonnes_a_cut(new, journey["chosen"]) < tonnes_a_cut(old, journey["chosen"])
 
 
 def test_the_same_random_numbers_ask_for_more_hectares(journey):

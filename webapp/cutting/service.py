@@ -207,10 +207,10 @@ def check(problem, made, value_kmxn: float | None = None) -> list:
     return verify(problem, made, value_kmxn)
 
 
-def check_stored(db: Database, number: int | None = None) -> list[dict]:
-    """Broken rules of a stored plan against the inputs stored with it."""
+def check_stored(db: Database, number: int | None = None, now: Any = None) -> list[dict]:
+    """Broken rules of a stored plan against the inputs stored with it, or against another problem of the same plots and weeks (``now``)."""
     row, problem, made = _stored(db, number)
-    return [broken.as_dict() for broken in check(problem, made, row["value"] / 1e3)]
+    return [broken.as_dict() for broken in (check(now, made) if now is not None else check(problem, made, row["value"] / 1e3))]
 
 
 def compare(db: Database, plan_a: int, plan_b: int) -> list[dict]:
