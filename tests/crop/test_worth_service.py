@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from tests.ripeness.test_service import load_land, visit
+from tests.ripeness.test_service import field, load_land, visit  # noqa: F401
 from webapp import settings
 from webapp.crop import worth_service as worth
 from webapp.land import service as land
@@ -14,15 +14,6 @@ from webapp.people.service import Device
 from webapp.pages import phone_pack
 from webapp.problems import Problem
 from webapp.work import estimates
-
-
-@pytest.fixture()
-def field(db):
-    load_land(db)
-    for seed, (code, high) in enumerate((("VS-01", 24.6), ("VS-02", 20.5), ("LA-01", 23.2))):
-        for days in (20, 150, 330):
-            visit(db, code, days, high - days / 150, seed=seed)
-    return db
 
 
 def test_what_is_least_known_and_near_the_target_comes_first(field):

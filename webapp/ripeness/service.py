@@ -158,7 +158,7 @@ def _keep_said(db: Database, fit_key: str, plots: list[str], arrays: dict, today
     rows = [(fit_key, today.isoformat(), code, weeks[h], *(about[name][i][h] for name in ("mean_deg", "sd_deg", "share", "chance")),
              (about["mean_deg"][i][h + 1] - about["mean_deg"][i][h - 1]) / 2, visit, about["plant_sd_deg"][i][h]) for h in SAID_WEEKS for i, code in enumerate(plots)]
     with atomic(db):
-        store.keep_said(db, rows)
+        store.SAID.keep(db, rows)
 
 
 def answer(db: Database, fresh: bool = False) -> Answer:

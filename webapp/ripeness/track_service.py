@@ -59,7 +59,7 @@ def cut_since(db: Database, pairs: pd.DataFrame) -> np.ndarray:
 def pairs(db: Database) -> tuple[Pairs, np.ndarray]:
     """(pairs of said and seen °Brix of a round's mean; of those left out because a pass came between, whether made afterwards)."""
     plots = sorted(set(land.plots(db).index))
-    found, came, left_out = _found(db, store.said(db, until_week(db)), plots)
+    found, came, left_out = _found(db, store.SAID.about(db, until_week(db)), plots)
     if not len(found):
         return _as_pairs(found, np.zeros(0), np.zeros(0), {}), left_out
     mean, sd, noise = _forecast(db, found)
@@ -68,7 +68,7 @@ def pairs(db: Database) -> tuple[Pairs, np.ndarray]:
 
 def of_plot(db: Database, code: str) -> Pairs:
     """The same pairs of one plot, without the plain rules."""
-    found, _, _ = _found(db, store.said(db, until_week(db), plot=code), [code])
+    found, _, _ = _found(db, store.SAID.about(db, until_week(db), plot=code), [code])
     return _as_pairs(found, *(_forecast(db, found)[:2] if len(found) else (np.zeros(0), np.zeros(0))), {})
 
 
@@ -132,14 +132,11 @@ def _rules(db: Database, found: pd.DataFrame, came: pd.DataFrame, plots: list[st
 def say_again(db: Database, copy: Database, on_day: date) -> int:
     """Fit the copy of a past day and keep what it says as made afterwards; how many words."""
     service.fit(copy)
-    names = ("fit", "on_day", "plot", "week", "mean_deg", "sd_deg", "share", "chance", "rate_deg_week", "visit_sd_deg", "plant_sd_deg")
-    words = [tuple(row[name] for name in names) for row in store.said(copy, on_day=on_day.isoformat())]
     with atomic(db):
-        store.keep_said(db, words, replayed=True)
-    return len(words)
+        return store.SAID.repeat(db, copy, on_day.isoformat())
 
 
 def forget_replayed(db: Database, but: list[str]) -> None:
     """Words made afterwards on other days than these."""
     with atomic(db):
-        store.drop_replayed(db, but)
+        store.SAID.drop_replayed(db, but)

@@ -10,20 +10,17 @@ from . import service, store
 
 def said(db: Database, until_week: str = "9999-W53", plot: str | None = None) -> list[dict]:
     """What was said about piñas and tonnes (of one plot), as stored."""
-    return store.said(db, until_week, plot=plot)
+    return store.SAID.about(db, until_week, plot=plot)
 
 
 def say_again(db: Database, copy: Database, on_day: date) -> int:
     """Estimate on the copy of a past day and keep what it says as made afterwards; how many words."""
     service.make(copy)
-    names = ("key", "on_day", "plot", "week", "pina_kg", "pina_log_sd", "mass_t", "mass_low80_t", "mass_high80_t")
-    words = [tuple(row[name] for name in names) for row in store.said(copy, on_day=on_day.isoformat())]
     with atomic(db):
-        store.keep_said(db, words, replayed=True)
-    return len(words)
+        return store.SAID.repeat(db, copy, on_day.isoformat())
 
 
 def forget_replayed(db: Database, but: list[str]) -> None:
     """Words made afterwards on other days than these."""
     with atomic(db):
-        store.drop_replayed(db, but)
+        store.SAID.drop_replayed(db, but)

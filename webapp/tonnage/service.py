@@ -55,7 +55,7 @@ def _keep_said(db: Database, a: Answer) -> None:
     rows = [(a.key, a.meta["today"], code, weeks[h], float(g["pina_kg"][i, h]), float(g["pina_log_sd"][i, 0]), *(float(g[name][i, h]) for name in ("mass_t", "mass_lo", "mass_hi")))
             for h in SAID_WEEKS for i, code in enumerate(a.meta["plots"])]
     with atomic(db):
-        store.keep_said(db, rows)
+        store.SAID.keep(db, rows)
 
 
 def reckon(db: Database, s: settings.Settings) -> tuple[dict, dict]:
