@@ -38,9 +38,13 @@ function allowed(name) {
   return Object.hasOwn(SCREENS, name) ? name : "home";
 }
 
-/** Draw the screen of the present address; `keepPlace` leaves focus and scroll where they are. */
+/** The screen that stands or is being drawn: what becomes known meanwhile belongs on it, not on the one that is left. */
+const coming = () => allowed(address().name);
+
+/** Draw the screen of the present address; `keepPlace` leaves focus and scroll where they are, if it stands already. */
 export async function draw(keepPlace = false) {
   const turn = (drawn += 1), { name, rest } = address();
+  if (main.dataset.screen !== allowed(name)) keepPlace = false;
   const screen = await SCREENS[allowed(name)](...rest);
   if (turn !== drawn || !screen) return; // a newer drawing overtook this one, or the screen went elsewhere
   place = screen;
@@ -140,15 +144,15 @@ async function start() {
     draw();
   });
   addEventListener("state", () => draw(true)); // another tab opened or closed a round, or changed who works
-  addEventListener("elsewhere", () => { if (main.dataset.screen === "reading") draw(true); else drawBar(); });
-  addEventListener("sending", () => { drawBar(); if (main.dataset.screen === "sending") draw(true); if (sending.outcome === "done") pack.refresh(); });
+  addEventListener("elsewhere", () => { if (coming() === "reading") draw(true); else drawBar(); });
+  addEventListener("sending", () => { drawBar(); if (coming() === "sending") draw(true); if (sending.outcome === "done") pack.refresh(); });
   addEventListener("saved", () => drawBar());
   addEventListener("pack", () => { const { device } = pack.pack(); if (device && state.device) keep("device", { ...state.device, ...device }); });
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") drawBar(); }); // another tab may have saved or sent
   addEventListener("store-closed", () => showTrouble({ name: "cleared" }));
-  addEventListener("pack", () => { if (["home", "plots", "orders", "order"].includes(main.dataset.screen)) draw(true); });
+  addEventListener("pack", () => { if (["home", "plots", "orders", "order"].includes(coming())) draw(true); });
   const follow = () => { if (main.dataset.screen === "home" && document.visibilityState === "visible" && moved()) draw(true); };
-  addEventListener("ground", ({ detail }) => { if (detail.first && ["home", "plots", "plot"].includes(main.dataset.screen)) draw(true); else follow(); });
+  addEventListener("ground", ({ detail }) => { if (detail.first && ["home", "plots", "plot"].includes(coming())) draw(true); else follow(); });
   setInterval(follow, 20_000); // a place grows old by itself
   document.addEventListener("visibilitychange", follow);
   await draw();

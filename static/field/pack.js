@@ -5,7 +5,8 @@ import { tongue } from "./words.js";
 
 const EMPTY = { plots: [], orders: [], visits: [], cautions: [], today: null, week: null, frozen: false, estate: "", device: null, settings: {} };
 // By the time since the page opened: a phone's clock set back must not stop the asking.
-let held = EMPTY, asked_ms = -Infinity;
+let held = EMPTY, asked_ms = -Infinity, asking = Promise.resolve();
+const PATIENCE_MS = 90_000;
 
 export const pack = () => held;
 export const plot = (code) => held.plots.find((one) => one.code === code) ?? null;
@@ -16,12 +17,20 @@ export async function load() {
   held = { ...EMPTY, ...((await read("pack")) ?? {}) };
 }
 
-/** Ask the office for a newer pack, at most every ten minutes unless `now`. Resolves with what happened. */
-export async function refresh(now = false) {
+/**
+ * Ask the office for a newer pack, at most every ten minutes unless `now`. Resolves with what happened.
+ * One question at a time: of two under way the older answer could come last and stay.
+ */
+export function refresh(now = false) {
+  asking = asking.then(() => ask(now));
+  return asking;
+}
+
+async function ask(now) {
   if (!now && performance.now() - asked_ms < 600_000) return "recent";
   try {
     const tag = held.plots.length ? await read("pack_tag") : null;
-    const response = await fetch("/field/pack", { credentials: "same-origin", cache: "no-store", redirect: "error",
+    const response = await fetch("/field/pack", { credentials: "same-origin", cache: "no-store", redirect: "error", signal: AbortSignal.timeout?.(PATIENCE_MS),
       headers: { Accept: "application/json", "Accept-Language": tongue(), ...(tag ? { "If-None-Match": tag } : {}) } });
     if (response.status === 304) { asked_ms = performance.now(); return "same"; }
     if (response.status === 401 || response.status === 403) return "enrol";

@@ -160,6 +160,41 @@ def test_remarks_on_a_plot_travel_with_its_order(office, page):
     page.wait_for_function("() => document.querySelector('main').innerText.includes('El puente está caído')")
 
 
+# Reading the phone's records takes as long as the test wants: their transactions are kept busy until `letGo`.
+HOLD_RECORDS = """() => {
+  const begin = IDBDatabase.prototype.transaction;
+  IDBDatabase.prototype.transaction = function (stores, mode, ...rest) {
+    const tx = begin.call(this, stores, mode, ...rest);
+    if (mode === "readonly" && [stores].flat().includes("records")) {
+      const records = tx.objectStore("records"), hold = () => { if (!window.letGo) records.count().onsuccess = hold; };
+      hold();
+    }
+    return tx;
+  };
+  addEventListener("pack", () => { window.packCame = true; });
+}"""
+
+
+def test_a_pack_that_comes_while_an_order_is_being_drawn_is_on_it(office, page):
+    """The screen has read the old pack and still waits for the phone's records: what comes now must not be missed."""
+    put_order(office.db, clock.of(office.db).week())
+    hand.enrol(page, office)
+    hand.go(page, office, "note/remark/VS-01")
+    page.fill("#f-text", "El puente está caído: entrar por La Mesa")
+    page.click("#store")
+    page.wait_for_selector("main[data-screen=plot]")
+    hand.wait_sent(page)
+    hand.go(page, office, "more")
+    page.wait_for_function("() => !document.querySelector('.settling')")
+    page.evaluate(HOLD_RECORDS)
+    page.evaluate("(place) => { location.hash = place; }", f"#/order/{clock.of(office.db).week()}-VS-01-1")
+    page.get_by_role("button", name="Traer tablas y órdenes").click()
+    page.wait_for_function("() => window.packCame")
+    assert page.locator("main").get_attribute("data-screen") == "more", "the order is still being drawn"
+    page.evaluate("() => { window.letGo = true; }")
+    page.wait_for_function("() => document.querySelector('main').innerText.includes('El puente está caído')")
+
+
 def test_revoking_a_phone_is_one_touch_and_its_pack_goes_no_further(office, page):
     from webapp.people import service as people
 
