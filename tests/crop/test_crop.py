@@ -35,6 +35,26 @@ def test_plots_and_laboratories_learn_from_their_own_results():
     assert drawn[:, 1].std() == pytest.approx(np.hypot(line.sd, art.PLOT_SD), rel=0.05)
 
 
+def test_the_spread_of_a_load_is_learned_from_enough_of_them():
+    """Few loads keep the assumption; many give their own spread (0.03), and 80 % of loads to come fall where ``of_load`` says."""
+    rng, held = np.random.default_rng(12), []
+    for _ in range(6):
+        effect = dict(zip("PQRSTUVW", rng.normal(0, art.PLOT_SD, 8)))
+        plot, lab = list(rng.choice(list("PQRSTUVW"), 300)), list(rng.choice(["A", "B"], 300))
+        ratio = 0.93 + np.array([{"A": 0.015, "B": -0.015}[name] for name in lab]) + np.array([effect[p] for p in plot]) + rng.normal(0, 0.03, 300)
+        brix = rng.uniform(22, 28, 300)
+        some = art.fit(brix[:19], (ratio * brix)[:19], lab[:19], 0.90, 0.10, plot[:19])
+        assert not some.learned and some.load_sd == art.LOAD_SD
+        line = art.fit(brix[:150], (ratio * brix)[:150], lab[:150], 0.90, 0.10, plot[:150])
+        low, high = line.load_sd_interval(1.96)
+        assert line.learned and 0.027 < line.load_sd < 0.041 and low < line.load_sd < high
+        mean, sd = art.of_load(line, lab[150:], plot[150:])
+        held += list(np.abs(ratio[150:] - mean) <= 1.2816 * sd)
+    assert 0.78 < np.mean(held) < 0.88, "a little wide while the assumption counts like ten loads"
+    strange, near = art.of_load(line, ["C", "A"], ["Z", plot[0]])[1]
+    assert strange > np.hypot(art.PLOT_SD, line.load_sd) > near and art.of_load(art.fit(np.zeros(0), np.zeros(0), [], 0.90, 0.10), [""], [""])[1] == pytest.approx(np.hypot(0.10, art.LOAD_SD))
+
+
 def test_ripe_plants_are_sweeter_than_their_plot():
     points = np.linspace(-2.5, 2.5, 201)
     mean = np.array([18.0, 22.0, 24.0, 27.0, 33.0])

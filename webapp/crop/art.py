@@ -6,7 +6,8 @@ Until a laboratory has results the setting's 0.90 ± 0.10 stands, shown as an as
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Sequence
 
 import numpy as np
 
@@ -15,18 +16,42 @@ from . import constants as k
 LOAD_SD, LAB_SD, PLOT_SD = float(k.LOAD_SD), float(k.LAB_SD), float(k.PLOT_SD)
 FREEDOM, FAR = 10.0, 3.0
 """The assumed spread of a load counts like so many loads; a load further off than so many spreads counts for less."""
+LEAST_LOADS = 20
+"""From here on the spread of a load is the learned one (two thirds its own, one third the assumption); with fewer it stays assumed. Common practice."""
 
 
 @dataclass(frozen=True)
 class Line:
     """Per cent ART per °Brix: mean and sd, loads used, each laboratory's own (mean, sd, loads), and each plot's difference
-    (mean, how it leans on the mean line, sd given that line)."""
+    (mean, how it leans on the mean line, sd given that line); ``load_sd`` of one load about them, learned from ``LEAST_LOADS`` on."""
 
     slope: float
     sd: float
     n: int
     by_lab: dict[str, tuple[float, float, int]]
     by_plot: dict[str, tuple[float, float, float]] = field(default_factory=dict)
+    load_sd: float = LOAD_SD
+    solved: "Solved | None" = None
+
+    @property
+    def learned(self) -> bool:
+        """Whether the spread of a load is the estate's own."""
+        return self.n >= LEAST_LOADS
+
+    def load_sd_interval(self, z: float) -> tuple[float, float]:
+        """Of ``load_sd``, normal on the log scale: one found from n errors is known to a share of 1/√(2n) (normal theory)."""
+        half = z / np.sqrt(2 * (FREEDOM + (self.n if self.learned else 0)))
+        return self.load_sd * float(np.exp(-half)), self.load_sd * float(np.exp(half))
+
+
+@dataclass(frozen=True)
+class Solved:
+    """The posterior in full: level and laboratories [1 + L] with covariance, and each plot's (own precision, how it leans on them [1 + L])."""
+
+    mean: np.ndarray
+    cov: np.ndarray
+    labs: dict[str, int]
+    plots: dict[str, tuple[float, np.ndarray]]
 
 
 def fit(brix_deg: np.ndarray, art_percent: np.ndarray, lab: list[str], prior: float, prior_sd: float, plot: list[str] | None = None) -> Line:
@@ -59,7 +84,33 @@ def fit(brix_deg: np.ndarray, art_percent: np.ndarray, lab: list[str], prior: fl
     lean = -(shared @ cov[:, 0]) / own / cov[0, 0]
     given = 1 / own + np.einsum("pi,ij,pj->p", shared, cov, shared) / own**2 - lean**2 * cov[0, 0]
     by_plot = {code: (float(differs[i]), float(lean[i]), float(np.sqrt(max(given[i], 0.0)))) for i, code in enumerate(plots)}
-    return Line(float(mean[0]), float(np.sqrt(cov[0, 0])), len(ratio), by_lab, by_plot)
+    solved = Solved(mean, cov, {name: j for j, name in enumerate(labs, 1)}, {code: (float(own[i]), shared[i] / own[i]) for i, code in enumerate(plots)})
+    line = Line(float(mean[0]), float(np.sqrt(cov[0, 0])), len(ratio), by_lab, by_plot, LOAD_SD, solved)
+    if not line.learned:
+        return line
+    fitted = _known(line, lab, where)[1] ** 2  # what is not known of the line is part of what its residuals lack
+    return replace(line, load_sd=float(np.sqrt((FREEDOM * LOAD_SD**2 + (weight * (off**2 + fitted)).sum()) / (FREEDOM + weight.sum()))))
+
+
+def _known(line: Line, lab: Sequence[str], plot: Sequence[str]) -> tuple[np.ndarray, np.ndarray]:
+    """(mean, sd) [J] of the line at these laboratories and plots; "" is none in particular, one never seen differs by as much as they do."""
+    s = line.solved
+    mean, var = np.zeros(len(lab)), np.zeros(len(lab))
+    for i, (name, code) in enumerate(zip(lab, plot)):
+        x = np.zeros(len(s.mean))
+        x[0] = 1.0
+        if name in s.labs:
+            x[s.labs[name]] = 1.0
+        precision, lean = s.plots.get(code, (PLOT_SD**-2 if code else np.inf, np.zeros(len(s.mean))))
+        mean[i] = x @ s.mean + line.by_plot.get(code, (0.0,))[0]
+        var[i] = (x - lean) @ s.cov @ (x - lean) + 1 / precision + (0.0 if not name or name in s.labs else LAB_SD**2)
+    return mean, np.sqrt(var)
+
+
+def of_load(line: Line, lab: Sequence[str], plot: Sequence[str]) -> tuple[np.ndarray, np.ndarray]:
+    """(mean, sd) [J] of the ART per °Brix that a load of a plot will show at a laboratory."""
+    mean, sd = _known(line, lab, plot)
+    return mean, np.hypot(sd, line.load_sd)
 
 
 def draw(line: Line, plots: tuple[str, ...] | list[str], n: int, rng: np.random.Generator) -> np.ndarray:

@@ -138,27 +138,26 @@ def _mass_rules(db: Database, found: pd.DataFrame, noise: np.ndarray) -> dict[st
 
 
 def art_pairs(db: Database) -> Pairs:
-    """The laboratory's ART of a load (% of fresh mass) against what its plot's °Brix said by the line of the loads known the month before."""
+    """The laboratory's ART of a load (% of fresh mass) against what its plot's °Brix said by the line, plot and laboratory of the loads known the month before."""
     s, ripe = settings.load(db), ripeness.answer(db)
     used = sorted(service.art_loads(db, ripe, s), key=lambda u: (u["day"], u["plot"], u["art_percent"]))
     if not used:
         return Pairs(*(np.zeros(0) for _ in range(7)), np.zeros(0, bool))
     day, known = (np.array([(u[name] or u["day"]).toordinal() for u in used]) for name in ("day", "lab_day"))
-    brix, percent, lab, readings = (np.array([u[name] for u in used]) for name in ("brix_deg", "art_percent", "lab", "readings"))
+    brix, percent, lab = (np.array([u[name] for u in used]) for name in ("brix_deg", "art_percent", "lab"))
     month = np.array([u["day"].replace(day=1).toordinal() for u in used])
-    slope, sd, mean_before = np.zeros(len(used)), np.zeros(len(used)), np.full(len(used), np.nan)
+    plot = np.array([u["plot"] for u in used], object)
+    ratio, sd, mean_before = np.zeros(len(used)), np.zeros(len(used)), np.full(len(used), np.nan)
     for start in np.unique(month):
         before, mine = known < start, month == start
-        line = art.fit(brix[before], percent[before], list(lab[before]), s["art_per_brix"], s["art_per_brix_sd"])
-        slope[mine], sd[mine] = line.slope, line.sd
+        line = art.fit(brix[before], percent[before], list(lab[before]), s["art_per_brix"], s["art_per_brix_sd"], list(plot[before]))
+        ratio[mine], sd[mine] = art.of_load(line, lab[mine], plot[mine])
         if before.sum() >= 2:
             mean_before[mine] = percent[before].mean()
-    reading = ripe.meta["fit"]["plant_deg"] ** 2 / readings + ripe.meta["fit"]["visit_deg"] ** 2
-    width = np.sqrt((brix * np.hypot(np.hypot(sd, art.LOAD_SD), art.LAB_SD)) ** 2 + slope**2 * reading)
     spread = np.array([percent[known < start].std() if (known < start).sum() >= 2 else np.nan for start in month])
     assumed = (brix * s["art_per_brix"], brix * np.hypot(s["art_per_brix_sd"], art.LOAD_SD))
     rules = {"assumed": assumed, "last": (np.where(np.isnan(mean_before), assumed[0], mean_before), np.where(np.isnan(spread), assumed[1], np.maximum(spread, 0.1)))}
-    return Pairs(np.array([u["plot"] for u in used], object), month, day, np.zeros(len(used), int), brix * slope, width, percent, np.zeros(len(used), bool), rules)
+    return Pairs(plot, month, day, np.zeros(len(used), int), brix * ratio, brix * sd, percent, np.zeros(len(used), bool), rules)
 
 
 def replay(db: Database, progress: Progress = no_progress, count: int = REPLAYED_DAYS) -> dict[str, Any]:
