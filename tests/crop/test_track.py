@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from webapp import settings
 from webapp.crop import track_service as service
 from webapp.database import atomic, open_estate
 from webapp.ripeness import service as ripeness
@@ -146,6 +147,18 @@ def test_masses_meet_the_scale_and_few_are_not_scored(told):
     assert only["brix"]["all"] == {"n": 0, "days": 0, "plots": 0, "n_replayed": 0, "needed": 30, "enough": False} and only["next_pairs_by"] == "2026-12-21"
     assert [d["said_from"] for d in whole["days"]] == ["replayed", "replayed", "when_said"] and len(only["days"]) == 1
     json.dumps(whole, allow_nan=False)
+
+
+def test_chances_speak_of_the_target_of_then_and_tell_what_became_of_the_rest(told):
+    found = said_brix.told(told)
+    c = found.chances
+    assert len(c.pairs) == len(found.brix) and c.target == pytest.approx(24.0, abs=1e-3) and (c.own_sd < c.pairs.sd).all()
+    settings.change(told, {"target_brix_deg": 25.5}, "Ana")
+    assert said_brix.told(told).chances.target == pytest.approx(24.0, abs=1e-3), "what was said is held against the target it spoke of"
+    fate = service.record(told)["chance"]["fate"]
+    assert fate["said"] == fate["met"] + fate["cut"] + fate["unseen"] and 0 < fate["met"] <= len(c.pairs)
+    assert {"VS-04", "VS-05"} & set(c.pairs.plot)  # a clearing after the round takes nothing away
+
 
 
 def test_a_plot_cut_since_stood_then(told):

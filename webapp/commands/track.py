@@ -37,6 +37,13 @@ def track_command(edge: Edge, replay: bool, said_only: bool, as_json: bool) -> N
         for weeks, judged in found[what]["by_weeks"].items():
             _line(edge, what, weeks, judged, unit)
     _line(edge, "ART", "–", found["art"], "%")
+    chance = found["chance"]
+    if not chance["enough"]:
+        return edge.say("pages.track.chance_few", n=chance["n"], needed=chance["needed"])
+    edge.say("track.chance_head", held=chance["held"], judged=chance["judged"], n=chance["n"])
+    for weeks, told in chance["by_weeks"].items():
+        if told["enough"]:
+            edge.say("track.chance_line", weeks=weeks, **{name: told[name] for name in ("n", "said", "share", "low", "high")})
 
 
 def _line(edge: Edge, what: str, weeks: str, judged: dict, unit: str) -> None:

@@ -12,7 +12,7 @@ import pandas as pd
 from .. import clock, settings
 from ..database import Database, path_of
 from ..land import service as land
-from ..ripeness import plain_rules, track
+from ..ripeness import chances, plain_rules, track
 from ..ripeness import service as ripeness
 from ..ripeness import track_service as said_brix
 from ..ripeness.track import HORIZONS_WEEKS, Pairs
@@ -47,16 +47,24 @@ def record(db: Database, only_said: bool = False) -> dict[str, Any]:
 
 
 def _record(db: Database, only_said: bool) -> dict[str, Any]:
-    brix, cut = said_brix.pairs(db)
+    told = said_brix.told(db)
+    brix, chance, cut, fate = told.brix, told.chances, told.cut_between, told.fate
     mass, sugar = mass_pairs(db), art_pairs(db)
     if only_said:
-        brix, mass, cut = brix.at(~brix.replayed), mass.at(~mass.replayed), cut[~cut]
+        brix, chance, mass, cut, fate = brix.at(~brix.replayed), chance.at(~brix.replayed), mass.at(~mass.replayed), cut[~cut], fate[~fate["replayed"]]
     days = [row for row in said_brix.days(db) if not only_said or row["said_from"] == "when_said"]
     by_day = {date.fromordinal(int(day)).isoformat(): track.judge(brix.at(brix.on_day == day)) for day in np.unique(brix.on_day)}
     return {"today": clock.of(db).today().isoformat(), "horizons_weeks": list(HORIZONS_WEEKS), "window_days": track.WINDOW_DAYS, "least_pairs": track.LEAST_PAIRS,
             "days": [{**row, "pairs": by_day.get(row["on_day"], {}).get("n", 0), "cover80": by_day.get(row["on_day"], {}).get("cover80")} for row in days], "cut_between": len(cut), "next_pairs_by": _next_pairs(db, days),
             "brix": _by_horizon(brix) | {"calibration": track.calibration(brix), "worst": _worst(brix)},
+            "chance": chances.judge(chance) | {"fate": _fate(fate)},
             "mass": _by_horizon(mass) | {"calibration": track.calibration(mass)}, "art": track.judge(sugar) | {"calibration": track.calibration(sugar), "line": _line(db)}}
+
+
+def _fate(fate: pd.DataFrame) -> dict[str, Any]:
+    """Of everything said whose week has passed: how many met a round, were cut before one (and what chance was said of those), and the rest."""
+    cut = fate[fate["cut"]]
+    return {"said": len(fate), "met": int(fate["met"].sum()), "cut": len(cut), "cut_said": float(cut["chance"].mean()) if len(cut) else None, "unseen": int((~fate["met"] & ~fate["cut"]).sum())}
 
 
 def _by_horizon(p: Pairs) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from ..land import service as land
 from ..tonnage import service as tonnage
 from .access import db, may
 from .layout import render, words
+from .picture_chance import chance_dots
 from .picture_track import calibration_bars
 
 bp = Blueprint("track", __name__)
@@ -24,7 +25,7 @@ def page() -> str:
     whole, job = found["brix"]["all"], next(iter(jobs.pending(db(), "replay")), None)
     title = words("pages.track.title", share=100 * whole["cover80"]["value"]) if whole["enough"] else words("pages.track.title_few", n=whole["n"], needed=whole["needed"])
     return render("track.html", title=title, found=found, taught=tonnage.learned(db()), whole=whole, verdicts={"brix": _verdict(whole), "mass": _verdict(found["mass"]["all"]), "art": _verdict(found["art"])}, best=_best(whole), only=only, job=job, names=land.plots(db())["name"].to_dict(),
-                  brix_rows=_rows(found["brix"]), mass_rows=_rows(found["mass"]), picture=_picture(found["brix"]["calibration"]),
+                  brix_rows=_rows(found["brix"]), mass_rows=_rows(found["mass"]), picture=_picture(found["brix"]["calibration"]), chance_picture=_chances(found["chance"]), chance_rows=_chance_rows(found["chance"]),
                   can_replay=may("change_settings") and not job, n_replayable=len(track.replay_days(db())), replayed_days=sum(d["said_from"] == "replayed" for d in found["days"]),
                   mass_percent=_percent(found["mass"]["all"]))
 
@@ -38,6 +39,17 @@ def replay() -> Response:
 def _rows(part: dict) -> list[tuple[str, dict]]:
     """Horizons, then all together, each with its name."""
     return [(words("pages.track.weeks", n=int(w)), judged) for w, judged in part["by_weeks"].items()] + [(words("pages.track.together"), part["all"])]
+
+
+def _chance_rows(part: dict) -> list[tuple[str, dict]]:
+    return [(words("pages.track.weeks", n=int(w)), told) for w, told in part["by_weeks"].items()] + [(words("pages.track.together"), part["all"])]
+
+
+def _chances(found: dict) -> str | None:
+    if not found["enough"]:
+        return None
+    return chance_dots("chance", found, {"title": words("pages.track.chance_picture"), "desc": words("pages.track.chance_desc", n=found["n"], held=found["held"], judged=found["judged"]),
+                                         "up": words("pages.track.chance_up"), "along": words("pages.track.chance_along")})
 
 
 def _verdict(judged: dict) -> str:

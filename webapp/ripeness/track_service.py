@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
@@ -15,6 +16,7 @@ from ..weeks import monday_of, week_of
 from . import constants as k
 from . import curve, plain_rules, service, store
 from . import inputs_service as inputs
+from .chances import Chances
 from .track import HORIZONS_WEEKS, WINDOW_DAYS, Pairs, match
 
 LEAST_EARLIER, LEAST_SPAN_DAYS = 60, 365
@@ -56,28 +58,74 @@ def cut_since(db: Database, pairs: pd.DataFrame) -> np.ndarray:
     return np.array([np.searchsorted(passes.get(p, none), day, "right") > np.searchsorted(passes.get(p, none), on, "right") for p, on, day in zip(pairs["plot"], pairs["on_day"], pairs["day"])], bool)
 
 
+@dataclass(frozen=True)
+class Told:
+    """``brix`` pairs of said and seen °Brix of a round's mean, with plain rules; ``chances`` the same rounds against the chance ripe;
+    ``cut_between`` [C] of the pairs left out because a pass came between, whether made afterwards; ``fate`` of everything said whose
+    week has passed: replayed, chance, met, cut (taken by a clearing before a round could tell), a row each."""
+
+    brix: Pairs
+    chances: Chances
+    cut_between: np.ndarray
+    fate: pd.DataFrame
+
+
+def told(db: Database) -> Told:
+    """Everything that was said of °Brix and ripeness and has met its round."""
+    plots = sorted(set(land.plots(db).index))
+    said = said_frame(store.SAID.about(db, until_week(db)))
+    found, came, left_out = _found(db, said, plots)
+    mean, sd, noise = _forecast(db, found) if len(found) else (np.zeros(0),) * 3
+    rules = _rules(db, found, came, plots, noise) if len(found) else {}
+    spoke_of = _targets(said, float(settings.load(db)["target_brix_deg"]))
+    target = np.array([spoke_of[day] for day in found["on_day"]], float)
+    brix = _as_pairs(found, mean, sd, rules)
+    return Told(brix, Chances(brix, np.sqrt(np.maximum(sd**2 - noise**2, 0.0)), target), left_out, _fate(db, said, found))
+
+
 def pairs(db: Database) -> tuple[Pairs, np.ndarray]:
     """(pairs of said and seen °Brix of a round's mean; of those left out because a pass came between, whether made afterwards)."""
-    plots = sorted(set(land.plots(db).index))
-    found, came, left_out = _found(db, store.SAID.about(db, until_week(db)), plots)
-    if not len(found):
-        return _as_pairs(found, np.zeros(0), np.zeros(0), {}), left_out
-    mean, sd, noise = _forecast(db, found)
-    return _as_pairs(found, mean, sd, _rules(db, found, came, plots, noise)), left_out
+    all_told = told(db)
+    return all_told.brix, all_told.cut_between
+
+
+def _targets(said: pd.DataFrame, now_deg: float) -> dict[int, float]:
+    """Day → the target °Bx that what was said then spoke of: chance = Φ((mean − target)/sd), turned round, where the chance is neither 0 nor 1."""
+    from scipy.special import ndtri
+
+    if not len(said):
+        return {}
+    chance, mean, sd = (said[name].to_numpy(float) for name in ("chance", "mean_deg", "sd_deg"))
+    open_ = (chance > 1e-4) & (chance < 1 - 1e-4)
+    then = pd.Series(mean[open_] - sd[open_] * ndtri(chance[open_])).groupby(said["on_day"].to_numpy()[open_]).median()
+    return {int(day): float(then.get(day, now_deg)) for day in np.unique(said["on_day"])}
+
+
+def _fate(db: Database, said: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
+    """What became of everything said whose week has passed."""
+    past = said[said["target"] <= clock.of(db).today().toordinal()]
+    if not len(past):
+        return pd.DataFrame({"replayed": np.zeros(0, bool), "chance": np.zeros(0), "met": np.zeros(0, bool), "cut": np.zeros(0, bool)})
+    keys = set(zip(found["plot"], found["on_day"], found["weeks"]))
+    met = np.array([key in keys for key in zip(past["plot"], past["on_day"], past["weeks"])], bool)
+    loads = survey.loads(db)
+    gone = {code: min(d.toordinal() for d in part) for code, part in loads[(loads["clearing"] == 1) & loads["day"].notna()].groupby("plot")["day"]}
+    cut = np.array([on < gone.get(code, 10**7) <= target + WINDOW_DAYS for code, on, target in zip(past["plot"], past["on_day"], past["target"])], bool)
+    return pd.DataFrame({"replayed": past["replayed"].to_numpy(bool), "chance": past["chance"].to_numpy(float), "met": met, "cut": cut & ~met})
 
 
 def of_plot(db: Database, code: str) -> Pairs:
     """The same pairs of one plot, without the plain rules."""
-    found, _, _ = _found(db, store.SAID.about(db, until_week(db), plot=code), [code])
+    found, _, _ = _found(db, said_frame(store.SAID.about(db, until_week(db), plot=code)), [code])
     return _as_pairs(found, *(_forecast(db, found)[:2] if len(found) else (np.zeros(0), np.zeros(0))), {})
 
 
-def _found(db: Database, said: list[dict], plots: list[str]) -> tuple[pd.DataFrame, pd.DataFrame, np.ndarray]:
+def _found(db: Database, said: pd.DataFrame, plots: list[str]) -> tuple[pd.DataFrame, pd.DataFrame, np.ndarray]:
     """(pairs with no pass between, rounds that came; of the pairs with one, whether made afterwards)."""
     seen = inputs.seen(db, plots)
     at, m = np.nonzero(seen.mask)
     came = pd.DataFrame({"plot": np.array(plots, object)[at], "day": seen.day[at, m].astype(np.int64), "seen": seen.mean[at, m], "n": seen.n[at, m], "known": seen.known[at, m]})
-    found = match(said_frame(said), came)
+    found = match(said, came)
     between = cut_since(db, found)
     return found[~between].reset_index(drop=True), came, found["replayed"].to_numpy(bool)[between]
 
