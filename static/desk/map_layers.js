@@ -11,7 +11,12 @@
     const at = (name, i, week) => figures[name][i * w + week];
     const step = (layer, value) => said.layers[layer].steps.reduce((count, from) => count + (value >= from ? 1 : 0), 0);
     const unvisited = (i, week) => (figures.unvisited[i] < 0 ? -1 : figures.unvisited[i] + week);
-    const condition = (i, week) => Math.floor(state[i * w + week] / 7) % 5;
+    const unread = new Set(plots.unread);
+    // near, ripe and passing are a "maybe" where nobody has read the plot: their words stand three further on
+    const condition = (i, week) => {
+      const plain = Math.floor(state[i * w + week] / 7) % 5;
+      return plain >= 2 && unread.has(i) ? plain + 3 : plain;
+    };
     const range = (name, low, high, i, week, unit) => `${whole(at(name, i, week))}${unit} (${whole(at(low, i, week))}–${whole(at(high, i, week))})`;
     const letterCell = (i, week) => ({ letter: said.letters[condition(i, week)], tone: `c${state[i * w + week] % 7}` });
     const shareCell = (i, week) => range("share", "low", "high", i, week, " %");

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from webapp.ripeness import readiness
+from webapp.ripeness import readiness, why
 from webapp.ripeness.readiness import Limits
 
 LIMITS = Limits(target_brix_deg=24.0, ripe_share_to_cut=0.5, near_share=0.25, young_age_months=42.0, peak_age_months=90.0, loss_per_month=0.015, loss_limit=0.06)
@@ -51,7 +51,43 @@ def test_the_window_bridges_a_seasonal_dip_and_ends_with_the_loss():
 
 
 def test_loss_past_the_peak():
-    assert readiness.keep_share(np.array([60.0, 90.0, 94.0, 400.0]), LIMITS) == pytest.approx([1, 1, 0.94, 0])
+    """Of what is left, month by month, as the piñas' growth curve and the outlook take it: never all of a plot that still stands."""
+    from webapp.outlook import supply
+
+    age = np.array([60.0, 90.0, 94.0, 169.0])
+    assert readiness.keep_share(age, LIMITS) == pytest.approx([1, 1, 0.985**4, 0.985**79])
+    assert readiness.keep_share(age[:3], LIMITS) == pytest.approx(supply.keep(age[:3] / 12, LIMITS.peak_age_months / 12, LIMITS.loss_per_month))
+
+
+def test_a_plot_that_loses_before_it_is_ripe_has_no_window_and_says_so():
+    """One week is given all the same, that of the limit; its kind tells what it is. Ripe only after the limit is the same as never."""
+    slow = np.array([[0.1, 0.2, 0.3, 0.4, 0.45], [0.1, 0.2, 0.3, 0.55, 0.6], [0.6, 0.6, 0.6, 0.6, 0.6], [0.1, 0.1, 0.55, 0.6, 0.6], [0.1, 0.1, 0.1, 0.1, 0.1]])
+    keep = np.array([[0.98, 0.96, 0.93, 0.9, 0.9], [0.98, 0.96, 0.93, 0.9, 0.9], [0.9] * 5, [0.98, 0.97, 0.96, 0.93, 0.9], [1.0] * 5])
+    assert readiness.windows(slow, keep, LIMITS) == [(2, 2), (2, 2), (0, 0), (2, 3), None]
+    assert readiness.window_kinds(slow, keep, LIMITS) == ["unripe", "unripe", "past", "ripens", None]
+    assert readiness.window_kinds(np.full((1, 5), 0.1), np.full((1, 5), 0.9), LIMITS) == ["unripe"]
+    weeks = ["2026-W48", "2026-W50", "2026-W50"]
+    for kind, window, code in (("unripe", weeks[:1] * 2, "unripe_now"), ("unripe", weeks[1:], "unripe"), ("past", weeks[:1] * 2, None), ("ripens", weeks[:2], None), (None, None, None)):
+        said = why.window(kind, window, weeks[0], LIMITS)
+        assert (said and said.code) == (code and f"ripeness.why.{code}")
+        assert said is None or "6\u00a0%" in said.text("es") and "6\u00a0%" in said.text("en")
+
+
+def test_a_plot_nobody_read_is_never_called_ripe():
+    """Young and filling go by age and stay; near, ripe and passing become a maybe, and are counted apart."""
+    plain = np.arange(5)
+    assert [readiness.WORDS[i] for i in readiness.words_of(plain, False)] == ["T", "E", "C_maybe", "M_maybe", "P_maybe"]
+    assert (readiness.words_of(plain, True) == plain).all()
+    ripe, maybe = readiness.ripe_and_maybe(np.array([[0.6, 0.4], [0.7, 0.2], [0.1, 0.9]]), np.array([True, False, False]), 0.5)
+    assert ripe.tolist() == [[True, False], [False, False], [False, False]] and maybe.tolist() == [[False, False], [True, False], [False, True]]
+    assert why.maybe(3, 0, True).code == "ripeness.why.maybe" and why.maybe(3, 0, False).code == "ripeness.why.maybe_supposed" and why.maybe(3, 2, True) is None and why.maybe(1, 0, False) is None
+
+
+def test_a_young_plot_nobody_read_goes_by_its_planting():
+    """Its zone is eight months behind: the plot of five months is not told to be three short of planting."""
+    said = why.reason(0, 0.0, 1.0, -3.0, LIMITS, 0, 4.8)
+    assert said.params == {"n": 5, "young": 42.0} and said.text("es").startswith("Lleva 5 meses plantada")
+    assert why.reason(0, 0.0, 1.0, 36.0, LIMITS, 0, 44.0).code == why.reason(0, 0.0, 1.0, 20.0, LIMITS, 2, 24.0).code == "ripeness.turn.T"
 
 
 def test_condition_words():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import re
 from datetime import date
 
 import numpy as np
@@ -46,6 +47,27 @@ def test_one_plot(db, estate_path):
     assert 'id="nothing-cut"' in pages["/cutting", "es"] and "es mucha tabla para una pasada" in pages["/cutting", "es"]  # 870 t and two people: said, not a bare empty plan
     assert told(db) == {"few": {"n": 3, "plots": 1, "of": 1}} and shown(pages, "few", n=3, plots=1, of=1) and shown(pages, "few", "en", n=3, plots=1, of=1)
     assert 21.5 < at(db, "mean_deg", "A") < 24.5 and 0.4 < at(db, "sd_deg", "A") < 1.5
+
+
+def test_nobody_has_sampled_anything(db, estate_path):
+    """Ages alone: what may be ripe is counted as a maybe on every page, and no page calls a plot ripe or says how much of it is."""
+    plots(db, THREE | {"A": ("2019-07-01", "Vado", "azul"), "C": ("2012-11-01", "Loma", "azul")})
+    pages = walked(db, estate_path)
+    a = service.answer(db)
+    assert "none" in told(db) and list(a.arrays["condition"][:, 0]) == [3, 2, 4] and a.arrays["share"][0, 0] > 0.5  # by the shares alone one would be ripe
+    for (address, language), text in pages.items():
+        text = html.unescape(text)
+        if address in ("/ripeness", "/map"):
+            assert "Nadie ha muestreado todavía" in text or "Nobody has sampled yet" in text
+            assert "Maduras" not in text.split("</h1>")[0].split("<h1")[1], address
+        if address == "/ripeness":
+            rows = text.split("<tbody>")[1]
+            assert not re.search(r"</span> (maduro|pasándose|ripe|passing)\b", rows) and re.search(r"</span> (quizá maduro|maybe ripe)\b", rows)
+        if address == "/plots/A":
+            assert ("quizá maduro: nadie la ha muestreado" if language == "es" else "maybe ripe: nobody has sampled it") in text and say("ripeness.why.maybe_supposed", language) in text
+    assert "está pasando" not in pages["/today", "es"] and "no se han muestreado nunca" in pages["/today", "es"]
+    estate = html.unescape(pages["/estate", "es"])
+    assert "cuánto está maduro nadie lo ha medido" in estate and say("ripeness.thin.none", "es") in estate and 0.6 < 1 - at(db, "keep_share", "C") < 0.75
 
 
 def test_three_plots_one_visit(db, estate_path):
@@ -101,14 +123,15 @@ def test_a_plot_with_five_thousand_readings(db, estate_path):
 
 
 def test_fourteen_years_old_and_two_varieties(db, estate_path):
-    """The oldest plot is passing and its window is past; the model has no variety: it says so, and what it would take."""
+    """The oldest plot is passing and never was ripe: no window, cut it or lose it; the model has no variety: it says so, and what it would take."""
     plots(db, THREE | {"A": ("2012-11-01", "Vado", "azul"), "C": ("2018-06-01", "Loma", "espadín")})
     load(db, rounds({"A": 20.0, "B": 18.0, "C": 23.0}, (5, 400)))
     pages = walked(db, estate_path)
     about = service.answer(db).meta["by_plot"]["A"]
     assert about["age_months"] == pytest.approx(168.8, abs=0.3)
     assert service.answer(db).arrays["condition"][0, 0] == 4 and at(db, "keep_share", "A") < 0.9  # passing
-    assert abs(at(db, "mean_deg", "A") - 20) < 1.5 and about["window"] == ["2026-W48", "2026-W48"] and "ya pasó" in pages["/ripeness", "es"]
+    assert abs(at(db, "mean_deg", "A") - 20) < 1.5 and about["window"] == ["2026-W48", "2026-W48"] and about["window_kind"] == "unripe"
+    assert all(say("ripeness.window.unripe_now", language) in pages["/ripeness", language] and say("ripeness.why.unripe_now", language, limit=0.12) in pages["/plots/A", language] for language in ("es", "en"))
     said = told(db)["varieties"]
     assert said == {"names": ["azul", "espadín"], "least": 10} and shown(pages, "varieties", **said) and shown(pages, "varieties", "en", **said)
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import click
+import numpy as np
 
 from .. import settings
 from ..cli import Edge
 from ..crop import worth_service as worth
 from ..database import Database
 from ..problems import Problem
-from ..ripeness import service, thin_service
+from ..ripeness import readiness, service, thin_service, why
 from ..work import estimates
 
 CODES = "TECMP"
@@ -51,13 +52,16 @@ def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool
         return edge.answer({"key": found.key, "stale": service.stale(found, db), "fit": found.meta["fit"], "plain_curve": found.meta["plain_curve"],
                             "short_of": [short.as_dict() for short in thin_service.told(db, found, plot)], "plots": rows})
     limit = settings.load(db)
-    edge.say("ripeness.head", ripe=sum(r["ripe_share"] >= limit["ripe_share_to_cut"] for r in rows), of=len(rows), week=week, target=limit["target_brix_deg"])
+    ripe, maybe = readiness.ripe_and_maybe(np.array([r["ripe_share"] for r in rows]), np.array([r["n_visits"] > 0 for r in rows], bool), limit["ripe_share_to_cut"])
+    edge.say("ripeness.head_maybe" if maybe.any() else "ripeness.head", ripe=int(ripe.sum()), maybe=int(maybe.sum()), of=len(rows), week=week, target=limit["target_brix_deg"])
     for short in thin_service.told(db, found, plot):
         click.echo(f"· {short.text(edge.language)}")
     edge.say("ripeness.columns")
     for r in sorted(rows, key=lambda r: -r["ripe_share"]):
-        window = " – ".join(w or "…" for w in r["window"]) if r["window"] else "–"
-        click.echo(f"{r['plot']:<9} {edge.words('condition.' + r['condition'] + '.word'):<13} {r['mean_brix_deg']:5.1f} ({r['low80_brix_deg']:.1f}–{r['high80_brix_deg']:.1f})   "
+        said = why.window_short(r.get("window_kind"), r["window"], weeks[0])
+        window = said.text(edge.language) if said else " – ".join(w or "…" for w in r["window"]) if r["window"] else "–"
+        word = readiness.WORDS[int(readiness.words_of(CODES.index(r["condition"]), r["n_visits"] > 0))]
+        click.echo(f"{r['plot']:<9} {edge.words(f'condition.{word}.word'):<15} {r['mean_brix_deg']:5.1f} ({r['low80_brix_deg']:.1f}–{r['high80_brix_deg']:.1f})   "
                    f"{r['ripe_share']:6.0%} ({r['ripe_share_low80']:.0%}–{r['ripe_share_high80']:.0%})   {r['chance_ripe']:6.0%}  {window}")
     if found.meta["plain_curve"] and not plot:
         edge.say("ripeness.plain", **found.meta["plain_curve"])
@@ -66,6 +70,8 @@ def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool
 
         for sentence in rows[0]["why"]:
             click.echo(f"  {Sentence(**sentence).text(edge.language)}")
+        if lost := why.window(rows[0].get("window_kind"), rows[0]["window"], weeks[0], service.limits_of(found)):
+            click.echo(f"  {lost.text(edge.language)}")
 
 
 VISITS_LISTED = 20

@@ -17,7 +17,7 @@ from . import service
 from .holding import sums
 
 ALL = "all"
-MEASURES = ("mass_t", "plants", "ripe_t", "passing_t", "area_ha")
+MEASURES = ("mass_t", "plants", "ripe_t", "passing_t", "area_ha", "unread_ripe_t")
 
 
 def now(db: Database, crop: Answer, ripe: Answer, tonnes: Answer) -> dict[str, Any]:
@@ -31,9 +31,10 @@ def now(db: Database, crop: Answer, ripe: Answer, tonnes: Answer) -> dict[str, A
     letter = {code: CONDITIONS[int(c)] for code, c in zip(ripe.meta["plots"], ripe.arrays["condition"][:, 0])}
     passing = mass * np.array([letter.get(code) == "P" for code in plots], float)[None]
     area = np.nan_to_num(frame["area_ha"].to_numpy(float))[None]
+    unread = ready * np.array([not ripe.meta["by_plot"].get(code, {}).get("n_visits") for code in plots], float)[None]  # ripe by their age alone
     years = [d.year if d else None for d in frame["planted_on"]]
     zones = [z or "" for z in frame["zone"]]
-    values = dict(zip(MEASURES, (mass, plants, ready, passing, area)))
+    values = dict(zip(MEASURES, (mass, plants, ready, passing, area, unread)))
     cells: dict[tuple, dict[str, Any]] = {}
     for names in (list(zip(years, zones)), [(y, ALL) for y in years], [(ALL, z) for z in zones], [(ALL, ALL)] * len(plots)):
         count = Counter(names)

@@ -5,20 +5,31 @@ from __future__ import annotations
 import numpy as np
 
 from ..answers import Answer
+from ..ripeness.readiness import CONDITIONS, WORDS, words_of
 from .layout import words
 
-CODES = "TECMP"
+CODES = CONDITIONS
 LITTLE_KNOWN = 0.30
 """Width of the 80 % interval of the ripe share from which a picture is hatched."""
 
 
-def letter(condition: int) -> str:
-    """The language's letter of a condition (T E C M P in Spanish; Y F N R P in English)."""
-    return words(f"condition.{CODES[int(condition)]}.letter")
+def code_of(condition: int, read: bool = True) -> str:
+    """Code of the word a plot bears; ``read``: somebody has read its plants (else near, ripe and passing are a *maybe*)."""
+    return WORDS[int(words_of(np.array(condition), np.array(read)))]
 
 
-def word(condition: int) -> str:
-    return words(f"condition.{CODES[int(condition)]}.word")
+def letter(condition: int, read: bool = True) -> str:
+    """The language's letter of a condition (T E C M P in Spanish; Y F N R P in English), with a question mark where it is a *maybe*."""
+    return words(f"condition.{code_of(condition, read)}.letter")
+
+
+def word(condition: int, read: bool = True) -> str:
+    return words(f"condition.{code_of(condition, read)}.word")
+
+
+def read_plots(ripe: Answer) -> np.ndarray:
+    """[plot] True where somebody has read the plot's plants."""
+    return np.array([ripe.meta["by_plot"][code]["n_visits"] > 0 for code in ripe.meta["plots"]], bool)
 
 
 def little_known(ripe: Answer) -> np.ndarray:

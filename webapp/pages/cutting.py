@@ -11,7 +11,7 @@ from ..cutting import service as cutting
 from ..land import service as land
 from ..problems import Problem
 from .access import db, may
-from .conditions import letter, little_known
+from .conditions import letter, little_known, read_plots
 from .layout import n0, render, words
 from .picture_plan import PlanRow, plan_rows
 
@@ -59,13 +59,13 @@ def _picture(view) -> str:
     known = {code: i for i, code in enumerate(ripe.meta["plots"]) if code in crop.meta["plots"]}
     mass = {code: float(crop.arrays["tonnes"][i, 0]) for i, code in enumerate(crop.meta["plots"])}
     at = [ripe.meta["weeks"].index(w) if w in ripe.meta["weeks"] else None for w in weeks]
-    wide = little_known(ripe)
+    wide, read = little_known(ripe), read_plots(ripe)
     groups: dict[str, list[PlanRow]] = {}
     order = sorted((c for c in cut if c in known), key=lambda c: (plots.at[c, "zone"] or "", min(cut[c]), c))
     for code in order:
         i, mine = known[code], cut[code]
         shares = [float(ripe.arrays["share"][i, a]) if a is not None else 0.0 for a in at]
-        letters = [letter(ripe.arrays["condition"][i, a]) if a is not None else "" for a in at]
+        letters = [letter(ripe.arrays["condition"][i, a], read[i]) if a is not None else "" for a in at]
         cleared = [k for k, w in enumerate(weeks) if w in mine and mine[w]["clearing"]]
         year = plots.at[code, "planted_on"].year if plots.at[code, "planted_on"] else "–"
         groups.setdefault(plots.at[code, "zone"] or "–", []).append(PlanRow(

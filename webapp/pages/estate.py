@@ -13,7 +13,7 @@ from ..crop.holding_service import ALL
 from ..land import service as land
 from .access import db
 from .charts import ramp
-from .conditions import CODES, letter
+from .conditions import CODES, letter, read_plots
 from .layout import render, words
 from .picture_planted import planted_bars
 from .resting import estimates
@@ -31,10 +31,10 @@ def page() -> str:
     found = holding.now(db(), crop, ripe, tonnes)
     show = request.args.get("show", "tonnes")
     show = show if show in SHOWN else "tonnes"
-    whole = found["cells"][(ALL, ALL)]
+    whole, measured = found["cells"][(ALL, ALL)], bool(read_plots(ripe).any())
     frame = land.plots(db())
     return render(
-        "estate.html", title=words("pages.estate.title", mass_t=whole["mass_t"].value, n=found["n"], ripe_t=whole["ripe_t"].value), found=found, whole=whole, stale=stale, show=show, choices=list(SHOWN),
+        "estate.html", measured=measured, title=words("pages.estate.title" if measured else "pages.estate.title_unmeasured", mass_t=whole["mass_t"].value, n=found["n"], ripe_t=whole["ripe_t"].value), found=found, whole=whole, stale=stale, show=show, choices=list(SHOWN),
         rows=[(year, [found["cells"].get((year, zone)) for zone in found["zones"]] + [found["cells"][(year, ALL)]]) for year in found["years"]],
         foot=[found["cells"][(ALL, zone)] for zone in found["zones"]] + [whole], measure=SHOWN[show], scale=1000 if show == "plants" else 1, picture=_picture(found),
         passing=_passing(found, ripe, crop, frame), unvisited=_unvisited(ripe, frame), never_young=_never_young(ripe), passing_n=len(found["passing"]))
@@ -69,7 +69,7 @@ def _unvisited(ripe: Any, frame: Any) -> list[dict]:
         if kind == "T":
             continue
         last = ripe.meta["by_plot"][code]["last_visit"]
-        out.append({"code": code, "name": frame.at[code, "name"], "planted_on": frame.at[code, "planted_on"], "last": last, "weeks": (today - date.fromisoformat(last)).days // 7 if last else None, "letter": letter(ripe.arrays["condition"][i, 0]),
+        out.append({"code": code, "name": frame.at[code, "name"], "planted_on": frame.at[code, "planted_on"], "last": last, "weeks": (today - date.fromisoformat(last)).days // 7 if last else None, "letter": letter(ripe.arrays["condition"][i, 0], bool(last)),
                     "tone": ramp(float(ripe.arrays["share"][i, 0])), "share": float(ripe.arrays["share"][i, 0]), "low": float(ripe.arrays["share_lo"][i, 0]), "high": float(ripe.arrays["share_hi"][i, 0])})
     return sorted(out, key=lambda row: (row["weeks"] is not None, -(row["weeks"] or 0), row["code"]))[:MOST_UNVISITED]
 

@@ -8,6 +8,7 @@ from functools import lru_cache
 from hashlib import sha256
 from typing import Any
 
+import numpy as np
 from flask import Blueprint, Response, abort, g, request, url_for
 from markupsafe import Markup
 
@@ -58,7 +59,7 @@ def page() -> str:
     years, cells = map_words.by_year(f, layer)
     return render("map.html", title=map_words.title(f, layer, at), strip=strip, map_html=_folium()[0], layer=layer, layers=[(name, address(which=name)) for name in map_words.LAYERS],
                   columns=map_words.columns(layer), years=list(zip(years, cells[at])), week=f.weeks[at], at=at, monday=monday_of(f.weeks[at]), mondays=[monday_of(w) for w in f.weeks],
-                  visits=[v for v in worth.listed(db(), 5) if v["code"] in names] if len(names) <= VISITS_UP_TO else [], names=names, stale=stale, said=Markup(_said(f)), legends={name: map_words.legend(name) for name in map_words.STEPS},
+                  visits=[v for v in worth.listed(db(), 5) if v["code"] in names] if len(names) <= VISITS_UP_TO else [], names=names, stale=stale, said=Markup(_said(f)), measured=bool(f.read.any()) or not f.codes, legends={name: map_words.legend(name) for name in map_words.STEPS},
                   scripts=SCRIPTS, parts=PARTS, has_cut=bool(f.cut), tag=f.tag)
 
 
@@ -118,7 +119,7 @@ def plots_file(f: Figures) -> bytes:
     nowhere = {"type": "MultiPolygon", "coordinates": []}
     counts, steps = map_packed.outlines(f.outlines.get(code, nowhere) for code in [*f.codes, *(code for code, _ in f.cut)])
     zones = sorted(set(f.zones))
-    head = {"tag": f.tag, "weeks": f.weeks, "codes": f.codes, "names": f.names, "zones": zones, "zone": [zones.index(z) for z in f.zones], "year": f.years,
+    head = {"tag": f.tag, "weeks": f.weeks, "codes": f.codes, "names": f.names, "zones": zones, "zone": [zones.index(z) for z in f.zones], "year": f.years, "unread": np.flatnonzero(~f.read).tolist(),
             "cut": [code for code, _ in f.cut], "cut_names": [name for _, name in f.cut]}
     return map_packed.together(head, {"counts": counts, "steps": steps, "state": map_packed.runs(f.tone + 7 * f.condition + 35 * f.wide)})
 

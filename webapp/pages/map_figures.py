@@ -18,7 +18,8 @@ from ..land import service as land
 from ..survey import service as survey
 from ..weeks import monday_of
 from .charts import RAMP
-from .conditions import little_known
+from ..ripeness.readiness import ripe_and_maybe
+from .conditions import little_known, read_plots
 
 SHOWN = 26
 SICK = ("sick_wilt", "sick_bud_rot", "sick_weevil")
@@ -49,9 +50,11 @@ class Figures:
     mass_t_ha: np.ndarray
     tone: np.ndarray
     condition: np.ndarray
+    read: np.ndarray
     wide: np.ndarray
     wide_mass: np.ndarray
     ripe: np.ndarray
+    maybe: np.ndarray
     likely: np.ndarray
     exact_mass_t: np.ndarray
     total_t: np.ndarray
@@ -97,14 +100,15 @@ def _make(db: Database, ripe: Answer, crop: Answer, tag: str) -> Figures:
     mass, low, high = (np.where(rows[:, None] >= 0, np.asarray(crop.arrays[name][:, :SHOWN], float)[rows], 0.0) if len(at) else np.zeros((len(codes), len(weeks))) for name in ("tonnes", "tonnes_lo", "tonnes_hi"))
     area = np.nan_to_num(plots["area_ha"].to_numpy(float))
     share = np.asarray(ripe.arrays["share"][:, :SHOWN], float)
-    gone = frame[frame["status"] == "cut"]
+    gone, read = frame[frame["status"] == "cut"], read_plots(ripe)
+    known, maybe = ripe_and_maybe(share, read, settings.load(db)["ripe_share_to_cut"])
     return Figures(
         tag=tag, weeks=weeks, codes=list(codes), names=[str(n) if n is not None and n == n else "" for n in plots["name"]], zones=[z if isinstance(z, str) else "" for z in plots["zone"]],
         years=[d.year if isinstance(d, date) else 0 for d in plots["planted_on"]], cut=[(code, name if isinstance(name, str) else "") for code, name in gone["name"].items()], outlines=land.outlines(db, [*codes, *gone.index]), area_ha=area,
         share=whole("share", 100), share_lo=whole("share_lo", 100), share_hi=whole("share_hi", 100), chance=whole("chance", 100),
         mass_t=np.rint(mass).astype(int), mass_lo_t=np.rint(low).astype(int), mass_hi_t=np.rint(high).astype(int), mass_t_ha=np.rint(mass / np.maximum(area, 1e-3)[:, None]).astype(int),
-        tone=np.searchsorted(RAMP, share, side="right"), condition=np.asarray(ripe.arrays["condition"][:, :SHOWN], int), wide=little_known(ripe)[:, :SHOWN],
-        wide_mass=high - low > np.maximum(WIDE_MASS * mass, WIDE_MASS_T_HA * area[:, None]), ripe=share >= settings.load(db)["ripe_share_to_cut"], likely=np.asarray(ripe.arrays["chance"][:, :SHOWN], float) > 0.5,
+        tone=np.searchsorted(RAMP, share, side="right"), condition=np.asarray(ripe.arrays["condition"][:, :SHOWN], int), read=read, wide=little_known(ripe)[:, :SHOWN],
+        wide_mass=high - low > np.maximum(WIDE_MASS * mass, WIDE_MASS_T_HA * area[:, None]), ripe=known, maybe=maybe, likely=np.asarray(ripe.arrays["chance"][:, :SHOWN], float) > 0.5,
         exact_mass_t=mass, total_t=np.stack([np.asarray(crop.arrays[f"mass_total{end}"][:SHOWN], float) for end in ("", "_lo", "_hi")]),
         unvisited_weeks=_unvisited(ripe, weeks), sick=_sick(db, codes))
 

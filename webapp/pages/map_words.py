@@ -6,7 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from .conditions import CODES, letter
+from ..ripeness.readiness import WORDS
+from .conditions import letter
 from .layout import n0, n1, pct, words
 from .map_figures import SICK, Figures
 
@@ -31,7 +32,10 @@ def title(f: Figures, layer: str, at: int) -> str:
     if layer == "sick":
         counted = [s for s in f.sick if s]
         return words("pages.map.title_sick", n=sum(s["percent"] >= MANY_SICK_PERCENT for s in counted), counted=len(counted), percent=MANY_SICK_PERCENT, never=of - len(counted))
-    return words("pages.map.title", week=week, n=int(f.ripe[:, at].sum()), of=of, wide=int(f.wide[:, at].sum()))
+    maybe = int(f.maybe[:, at].sum())
+    if of and not f.read.any():
+        return words("pages.map.title_unmeasured", week=week, n=maybe, of=of)
+    return words("pages.map.title_maybe" if maybe else "pages.map.title", week=week, n=int(f.ripe[:, at].sum()), maybe=maybe, of=of, wide=int(f.wide[:, at].sum()))
 
 
 def columns(layer: str) -> list[str]:
@@ -67,7 +71,8 @@ def _cells(f: Figures, layer: str, m: np.ndarray, at: int) -> list[str]:
         counted = [s for i in m if (s := f.sick[i])]
         standing = sum(s["standing"] for s in counted)
         return [n0(len(counted)), f"{n1(100 * sum(s['sick'] for s in counted) / standing)} %" if standing else "–"]
-    return [n0(f.ripe[m, at].sum()), n0(float(f.exact_mass_t[m, at].sum()))]
+    ripe, maybe = f.ripe[m, at].sum(), f.maybe[m, at].sum()
+    return [f"{n0(ripe)} + {n0(maybe)}?" if ripe and maybe else f"{n0(maybe)}?" if maybe else n0(ripe), n0(float(f.exact_mass_t[m, at].sum()))]
 
 
 def legend(layer: str) -> list[str]:
@@ -82,7 +87,7 @@ def said(f: Figures) -> dict[str, Any]:
         years, cells = by_year(f, layer)
         layers[layer] = {"titles": [title(f, layer, at) for at in range(len(f.weeks))], "columns": columns(layer), "plot_columns": plot_columns(layer), "cells": cells, "steps": STEPS.get(layer, ())}
     codes = ("share", "chance", "mass", "unvisited", "unvisited_one", "unvisited_none", "unvisited_never", "sick", "sick_sound", "sick_never", "cut")
-    return {"layers": layers, "years": sorted(set(f.years), key=lambda y: (y == 0, y)), "letters": [letter(i) for i in range(len(CODES))], "conditions": [words(f"condition.{c}.word") for c in CODES],
+    return {"layers": layers, "years": sorted(set(f.years), key=lambda y: (y == 0, y)), "letters": [words(f"condition.{c}.letter") for c in WORDS], "conditions": [words(f"condition.{c}.word") for c in WORDS],
             "cut_letter": words("condition.J.letter"), "causes": [words(f"pages.map.cause.{name}") for name in SICK], "cause_letters": [words(f"pages.map.cause.{name}.letter") for name in SICK],
             "tell": {code: words(f"pages.map.tell.{code}") for code in codes}, "open": words("pages.map.open"), "see": words("pages.map.see"), "more": words("pages.map.more"),
             "none": words("pages.map.choose"), "little": words("pages.map.little"), "never": words("pages.map.never"), "grade": words("pages.map.grade"), "failed": words("pages.map.failed"),
@@ -93,6 +98,6 @@ def rows(f: Figures, at: int) -> list[dict[str, Any]]:
     """The same as a flat table: every standing plot with all layers' figures of one week, by planting year and code."""
     order = sorted(range(len(f.codes)), key=lambda i: (f.years[i] == 0, f.years[i], f.codes[i]))
     weeks = f.unvisited[:, at]
-    return [{"code": f.codes[i], "name": f.names[i], "zone": f.zones[i], "year": f.years[i], "letter": letter(f.condition[i, at]), "tone": f"c{f.tone[i, at]}", "wide": bool(f.wide[i, at]),
+    return [{"code": f.codes[i], "name": f.names[i], "zone": f.zones[i], "year": f.years[i], "letter": letter(f.condition[i, at], f.read[i]), "tone": f"c{f.tone[i, at]}", "wide": bool(f.wide[i, at]),
              "share": int(f.share[i, at]), "low": int(f.share_lo[i, at]), "high": int(f.share_hi[i, at]), "chance": int(f.chance[i, at]), "mass_t": int(f.mass_t[i, at]), "mass_lo_t": int(f.mass_lo_t[i, at]),
              "mass_hi_t": int(f.mass_hi_t[i, at]), "mass_t_ha": int(f.mass_t_ha[i, at]), "unvisited": None if weeks[i] < 0 else int(weeks[i]), "sick": f.sick[i]} for i in order]

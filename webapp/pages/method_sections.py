@@ -81,7 +81,7 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
         ("say", "passes"),
         ("formula", r"e + ε > c_p \\ ε ∼ N(0, κ_o^2) \\ \op{E}(e | q) = −\frac{φ(Φ^{−1}(1 − π))}{(1 − π) \sqrt{1 + κ_o^2}}"),
         ("say", "capones"),
-        ("formula", r"K(a) = 1 − ℓ (a − a^*)_+"),
+        ("formula", r"K(a) = (1 − ℓ)^{(a − a^*)_+}"),
         ("say", "window"))),
     ("plants", (
         ("say", "counts"),

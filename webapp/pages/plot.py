@@ -11,12 +11,12 @@ from .. import clock, settings
 from ..crop import track_service
 from ..cutting import service as cutting
 from ..land import service as land
-from ..ripeness import plot_service
+from ..ripeness import plot_service, readiness, why
 from ..sentences import LOCALES
 from ..survey import service as survey
 from ..tonnage import service as tonnage
 from ..weeks import monday_of
-from . import plot_log, plot_rounds, plot_said
+from . import conditions, plot_log, plot_rounds, plot_said
 from .access import db, may
 from .conditions import LITTLE_KNOWN, letter, word
 from .layout import n1, pct, render, words
@@ -48,14 +48,14 @@ def page(code: str) -> str:
     now, since = look["now"], look["days"][0]
     left = survey.left_out(db(), code)
     look["held"] = sum(row["why"] == "held" for row in left)
-    look["target_deg"] = values["target_brix_deg"]
+    look["target_deg"], read = values["target_brix_deg"], now["n_visits"] > 0
     rounds = plot_rounds.rounds_of(mine, heads[heads["plot"] == code], left, context["doubts"], look)
     look["states"] = {state: sum(r["state"] == state for r in rounds) for state in ("odd", "doubted")} | {"out": len(plot_rounds.left_points(rounds, since, today))}
     look["lanes"] = plot_log.lanes(log, since, today)
     at = crop.meta["plots"].index(code)  # each answer has its own plots: one may be older than another
     mass = {name: [float(v) for v in crop.arrays[f"tonnes{end}"][at, :SHOWN]] for name, end in (("t", ""), ("lo", "_lo"), ("hi", "_hi"))}
     context |= {
-        "now": now, "look": look, "condition": letter(now["condition"][0]), "condition_word": word(now["condition"][0]), "window": now["window"], "letters": [letter(c) for c in now["condition"][:SHOWN]],
+        "now": now, "look": look, "condition": letter(now["condition"][0], read), "condition_word": word(now["condition"][0], read), "window": now["window"], "window_said": why.window_short(now.get("window_kind"), now["window"], now["weeks"][0]), "letters": [letter(c, read) for c in now["condition"][:SHOWN]],
         "weeks": now["weeks"][:SHOWN], "all_weeks": look["weeks"], "mass": mass, "plants": tonnes.meta["by_plot"][code]["plants"], "rounds": rounds, "atc_words": plot_rounds.atc_words,
         "changed": _changed(code, now), "curves": _curves(code, look, rounds, log, since, today, values["target_brix_deg"], about), "strips": _strips(code, now, mass), "past": _past(look),
         "own": own_bar("own", 1 - now["borrowed_share"], words("pages.plot.own_title"), words("pages.plot.own_desc", own=1 - now["borrowed_share"], lent=now["borrowed_share"])),
@@ -82,9 +82,9 @@ def _since(about: dict, mine, today: date) -> date:
 
 def _curves(code: str, look: dict, rounds: list[dict], log: list[dict], since: date, today: date, target_deg: float, about: dict) -> list[str]:
     """The same picture for a desk, where rounds can be pointed at, and for a telephone."""
-    c, first = look["curve"], look["first"]
+    c, first, read = look["curve"], look["first"], look["now"]["n_visits"] > 0
     at = np.r_[np.arange(first), np.arange(first, len(look["days"]), 2)]  # every other week ahead is enough for the eye
-    curve = Curve([look["days"][i] for i in at], c["mean_deg"][at], c["sd_deg"][at], c["share"][at], [letter(v) for v in c["condition"][at]])
+    curve = Curve([look["days"][i] for i in at], c["mean_deg"][at], c["sd_deg"][at], c["share"][at], [letter(v, read) for v in c["condition"][at]])
     shown, out = plot_rounds.drawn(rounds, since), plot_rounds.left_points(rounds, since, today)
     said = {"title": words("pages.plot.curve"), "desc": words("pages.plot.curve_desc", name=about["name"], rounds=len(shown), n=sum(len(r.values) for r in shown)), "today": words("pages.plot.today"),
             "target": words("pages.plot.target", target=target_deg), "july": words("pages.plot.july"), "hint": words("pages.plot.hint")}
@@ -94,12 +94,13 @@ def _curves(code: str, look: dict, rounds: list[dict], log: list[dict], since: d
 
 def _strips(code: str, now: dict, mass: dict) -> list[tuple[str, str]]:
     weeks, share = now["weeks"][:SHOWN], [float(v) for v in now["share"][:SHOWN]]
+    read = now["n_visits"] > 0
     wide = [float(h - low) > LITTLE_KNOWN for low, h in zip(now["share_lo"][:SHOWN], now["share_hi"][:SHOWN])]
 
     def label(i: int) -> str:
-        return words("pages.plot.week_label", week=weeks[i], word=word(now["condition"][i]), share=share[i], low=float(now["share_lo"][i]), high=float(now["share_hi"][i]), chance=float(now["chance"][i]), mass_t=mass["t"][i])
+        return words("pages.plot.week_label", week=weeks[i], word=word(now["condition"][i], read), share=share[i], low=float(now["share_lo"][i]), high=float(now["share_hi"][i]), chance=float(now["chance"][i]), mass_t=mass["t"][i])
 
-    return [(kind, share_strip(f"shares-{kind}", weeks, share, wide, [letter(c) for c in now["condition"][:SHOWN]], words("pages.plot.weeks_strip"), words("pages.plot.weeks_strip_desc"),
+    return [(kind, share_strip(f"shares-{kind}", weeks, share, wide, [letter(c, read) for c in now["condition"][:SHOWN]], words("pages.plot.weeks_strip"), words("pages.plot.weeks_strip_desc"),
                                lambda week: url_for("map.page", week=week), label, width, rows)) for kind, width, rows in (("desk-only", 860, 1), ("phone-only", 400, 3))]
 
 
@@ -107,7 +108,7 @@ def _past(look: dict) -> list[dict]:
     """What the curve says of the past, about a row a month, oldest first."""
     c, days = look["curve"], look["days"]
     step = max(1, round(30 / max((days[1] - days[0]).days, 1)))
-    return [{"day": days[i], "mean": float(c["mean_deg"][i]), "sd": float(c["sd_deg"][i]), "share": float(c["share"][i]), "letter": letter(c["condition"][i])} for i in range(0, look["first"], step)]
+    return [{"day": days[i], "mean": float(c["mean_deg"][i]), "sd": float(c["sd_deg"][i]), "share": float(c["share"][i]), "letter": letter(c["condition"][i], bool(look["now"]["n_visits"]))} for i in range(0, look["first"], step)]
 
 
 def _changed(code: str, now: dict) -> dict | None:
@@ -116,7 +117,7 @@ def _changed(code: str, now: dict) -> dict | None:
     if last is None:
         return None
     was = last["before"]
-    told = lambda a: {"brix": n1(a["mean_deg"][0]), "share": pct(a["share"][0]), "chance": pct(a["chance"][0]), "word": word(a["condition"][0]), "first": (a["window"] or [None])[0]}  # noqa: E731
+    told = lambda a: {"brix": n1(a["mean_deg"][0]), "share": pct(a["share"][0]), "chance": pct(a["chance"][0]), "word": word(a["condition"][0], a["n_visits"] > 0), "first": (a["window"] or [None])[0]}  # noqa: E731
     return {"on": last["on"], "who": last["who"], "n": last["n"], "record": last["record"], "was": told(was), "is": told(now), "same": told(was) == told(now)}
 
 
@@ -130,18 +131,26 @@ def _track() -> str | None:
 
 def _headline(about: dict, now: dict) -> str:
     """What the window says, in months a person would use."""
+    read = now["n_visits"] > 0
+    if not read and conditions.code_of(now["condition"][0], read).endswith("_maybe"):
+        return words("pages.plot.title_maybe", name=about["name"], word=word(now["condition"][0], read))
+    if not now["window"]:
+        return words("pages.plot.title_later", name=about["name"], word=word(now["condition"][0], read))
+    first, last = (monday_of(w) if w else None for w in now["window"])
+    if now.get("window_kind") == readiness.UNRIPE:
+        name = "title_unripe" if first > clock.of(db()).today() else "title_unripe_now"
+        return words(f"pages.plot.{name}", name=about["name"], word=word(now["condition"][0], read), first=_month(first))
+    soon, month = first <= clock.of(db()).today(), _month
+    if last is None:
+        return words("pages.plot.title_from", name=about["name"], word=word(now["condition"][0], read), first=month(first))
+    if soon and last <= clock.of(db()).today():
+        return words("pages.plot.title_past", name=about["name"], word=word(now["condition"][0], read))
+    if soon:
+        return words("pages.plot.title_now", name=about["name"], word=word(now["condition"][0], read), last=month(last))
+    return words("pages.plot.title", name=about["name"], word=word(now["condition"][0], read), first=month(first), last=month(last))
+
+
+def _month(day: date) -> str:
     from babel.dates import format_date
 
-    if not now["window"]:
-        return words("pages.plot.title_later", name=about["name"], word=word(now["condition"][0]))
-    first, last = (monday_of(w) if w else None for w in now["window"])
-    soon = first <= clock.of(db()).today()
-    month = lambda day: format_date(day, "MMMM 'de' y" if g.language == "es" else "MMMM y", locale=LOCALES[g.language])  # noqa: E731
-    if last is None:
-        return words("pages.plot.title_from", name=about["name"], word=word(now["condition"][0]), first=month(first))
-    if soon and last <= clock.of(db()).today():
-        return words("pages.plot.title_past", name=about["name"], word=word(now["condition"][0]))
-    if soon:
-        return words("pages.plot.title_now", name=about["name"], word=word(now["condition"][0]), last=month(last))
-    return words("pages.plot.title", name=about["name"], word=word(now["condition"][0]), first=month(first), last=month(last))
-
+    return format_date(day, "MMMM 'de' y" if g.language == "es" else "MMMM y", locale=LOCALES[g.language])

@@ -54,14 +54,17 @@ def _from_plots(ripe, today) -> list[dict]:
     """Passing plots, leases that end with plants standing, near-ripe plots nobody has visited for long."""
     plots, codes = land.plots(db()).loc[ripe.meta["plots"]], ripe.meta["plots"]
     letters = [CODES[int(c)] for c in ripe.arrays["condition"][:, 0]]
-    passing = [c for c, l in zip(codes, letters) if l == "P"]
+    visits = {c: ripe.meta["by_plot"][c]["n_visits"] for c in codes}
+    passing = [c for c, l in zip(codes, letters) if l == "P" and visits[c]]
+    unread = [c for c, l in zip(codes, letters) if l in "CMP" and not visits[c]]
     ending = [c for c in codes if plots.at[c, "lease_end"] and plots.at[c, "lease_end"] <= today + timedelta(days=LEASE_SOON_DAYS)]
-    old = [c for c, l in zip(codes, letters) if l in "CM" and _days_since(ripe.meta["by_plot"][c]["last_visit"], today) > OLD_VISIT_DAYS]
+    old = [c for c, l in zip(codes, letters) if l in "CM" and visits[c] and _days_since(ripe.meta["by_plot"][c]["last_visit"], today) > OLD_VISIT_DAYS]
     round_ = [stop["code"] for stop in worth.morning(db())["stops"] if stop["code"] in plots.index]
     undated = [c for c in codes if not plots.at[c, "planted_on"]]
     return (_task("passing", url_for("ripeness.page", condition="P"), len(passing), names=_names(passing, plots))
             + _task("leases", url_for("land.page"), len(ending), names=_names(ending, plots), days=LEASE_SOON_DAYS)
             + _task("unvisited", url_for("ripeness.page", by="visit"), len(old), names=_names(old, plots), weeks=OLD_VISIT_DAYS // 7)
+            + _task("unread", url_for("ripeness.page", by="visit"), len(unread), names=_names(unread, plots))
             + _task("undated", url_for("land.page"), len(undated), names=_names(undated, plots))
             + _task("visits", url_for("visits.page"), len(round_), names=_names(round_, plots)))
 

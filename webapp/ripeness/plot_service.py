@@ -11,7 +11,7 @@ from ..database import Database
 from ..survey import service as survey
 from ..weeks import monday_of
 from . import constants as k
-from . import narrowing, service, turning
+from . import narrowing, service, turning, why
 
 PAST_POINTS = 110
 """The past is drawn at about this many days, whatever its length."""
@@ -21,7 +21,8 @@ def look(db: Database, code: str, since: date) -> dict[str, Any]:
     """One plot's answer and what it rests on.
 
     ``now`` as :func:`service.plot_now`; ``days`` from ``since`` to the last week (its Thursdays) with ``curve`` arrays over them;
-    ``first`` the place of this week; ``word``, ``margin``, ``ahead`` sentences about the condition and ``turns`` its changes; ``more`` what
+    ``first`` the place of this week; ``word``, ``margin``, ``ahead`` sentences about the condition and ``turns`` its changes; ``maybe`` and ``window``
+    what a word without readings and a window without ripeness are, or None; ``more`` what
     one visit of ``plants`` plants today would change: {before, after, plants, worth}.
     """
     now = service.plot_now(db, code)
@@ -42,7 +43,8 @@ def look(db: Database, code: str, since: date) -> dict[str, Any]:
     before, after = (narrowing.known(mean, s, plant, residuals, lim, *(np.asarray(now[name], float) for name in ("taken", "ready"))) for s in (sd, np.asarray(now["sd_after_visit_deg"], float)))
     return {
         "now": now, "days": past + coming, "curve": curve, "first": first, "weeks": weeks,
-        "word": turning.reason(condition, now["share"][0], now["keep_share"][0], curve["age_months"][first], lim), "margin": turning.margin(condition, lacking),
+        "word": why.reason(condition, now["share"][0], now["keep_share"][0], curve["age_months"][first], lim, now["n_visits"], now["age_months"]),
+        "maybe": why.maybe(condition, now["n_visits"], bool(answer.meta.get("n_visits"))), "window": why.window(now.get("window_kind"), now["window"], now["weeks"][0], lim), "margin": turning.margin(condition, lacking),
         "turns": found, "ahead": turning.ahead(condition, found, now["share"], weeks, lim),
         "more": {"before": before, "after": after, "plants": int(float(k.VISIT_PLANTS)), "worth": narrowing.worth_it(before, after)},
         "season": next((s["params"] for s in now["why"] if s["code"] == "ripeness.why.season"), None), "visit_sd_deg": float(answer.meta["fit"]["visit_deg"])}

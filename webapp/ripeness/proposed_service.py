@@ -43,16 +43,18 @@ def closed_form(db: Database, proposed: settings.Settings) -> Answer:
         return a
     model, ground, seen = service.model_of(a)
     plots, weeks, days = a.meta["plots"], a.meta["weeks"], np.array([monday_of(w).toordinal() + 3 for w in a.meta["weeks"]], float)
-    parts, windows = [], {}
+    parts, windows, kinds = [], {}, {}
     for start in range(0, max(len(plots), 1), service.PLOTS_AT_ONCE):
         at = np.arange(start, min(start + service.PLOTS_AT_ONCE, len(plots)))
         some, land_of, seen_of = ripening.part(model, ground, seen, at)
         arrays = service._curves(some, ripening.ahead(some, ripening.posterior(some, seen_of, land_of, some.about), days), lim, land_of)
-        for i, window in zip(at, readiness.windows(arrays["share"], arrays["keep_share"], lim)):
+        ends = arrays["share"], arrays["keep_share"], lim
+        kinds |= dict(zip((plots[i] for i in at), readiness.window_kinds(*ends)))
+        for i, window in zip(at, readiness.windows(*ends)):
             windows[plots[i]] = [weeks[window[0]], weeks[window[1]] if window[1] is not None else None] if window else None
         parts.append({name: value.astype(np.float32) if value.dtype == np.float64 else value for name, value in arrays.items()})
     arrays = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-    by_plot = {code: {**a.meta["by_plot"][code], "window": windows[code]} for code in plots}
+    by_plot = {code: {**a.meta["by_plot"][code], "window": windows[code], "window_kind": kinds[code]} for code in plots}
     return Answer(a.stage, "", a.made_at, {**a.meta, "limits": asdict(lim), "by_plot": by_plot}, {**a.arrays, **arrays})
 
 

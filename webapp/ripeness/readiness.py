@@ -13,6 +13,10 @@ import numpy as np
 from . import constants as k
 
 CONDITIONS = "TECMP"
+WORDS = (*CONDITIONS, "C_maybe", "M_maybe", "P_maybe")
+"""The words a plot may bear; those of a plot that nobody has read say that its age and other plots say so, not its own juice."""
+RIPENS, PAST, UNRIPE = "ripens", "past", "unripe"
+"""Kinds of cutting window: from ripe on; over, the loss has reached its limit; the loss reaches its limit while the plot is not ripe."""
 NODES = 15
 Z80, Z95 = 1.2815515655446004, 1.959963984540054
 
@@ -70,29 +74,46 @@ def chance(mean: np.ndarray, sd: np.ndarray, target: float) -> np.ndarray:
 
 
 def keep_share(age_months: np.ndarray, limits: Limits) -> np.ndarray:
-    """Share of mass and sugar that the loss past the peak has left, 0…1; ``age`` counts the plot's pace."""
-    return np.clip(1 - limits.loss_per_month * np.maximum(age_months - limits.peak_age_months, 0.0), 0.0, 1.0)
+    """Share of mass and sugar that the loss past the peak has left, 0…1; ``age`` counts the plot's pace.
+
+    Each month takes its part of what is left, as in the piñas' growth curve and in the outlook: taken from the whole, a plot that
+    weighs hundreds of tonnes at fourteen years would have lost all of them.
+    """
+    return (1 - np.clip(limits.loss_per_month, 0.0, 1.0)) ** np.maximum(age_months - limits.peak_age_months, 0.0)
 
 
 def windows(shares: np.ndarray, keep: np.ndarray, limits: Limits) -> list[tuple[int | None, int | None] | None]:
     """Per plot (first, last) week of the cutting window: from ripe until the loss reaches its limit.
 
     Seasonal dips are bridged by the running maximum. None when it is not ripe within the horizon and the
-    loss is not reached either; last None when it lies beyond the horizon; (0, 0) when the window is past.
+    loss is not reached either; last None when it lies beyond the horizon; (0, 0) when the window is past; where the loss
+    reaches its limit before the plot is ripe, that week alone (see :func:`window_kinds`).
     """
-    hull = np.maximum.accumulate(shares, axis=1) >= limits.ripe_share_to_cut
-    lost = 1 - keep >= limits.loss_limit
     out: list[tuple[int | None, int | None] | None] = []
-    for ripe, gone in zip(hull, lost):
-        first = int(np.argmax(ripe)) if ripe.any() else None
-        last = int(np.argmax(gone)) if gone.any() else None
+    for first, last in _ends(shares, keep, limits):
         if first is None and last is None:
             out.append(None)
-        elif first is None:
+        elif first is None or last is not None and last <= first:
             out.append((last, last))
         else:
-            out.append((0, 0) if last == 0 else (first, None if last is None else max(last, first)))
+            out.append((0, 0) if last == 0 else (first, last))
     return out
+
+
+def window_kinds(shares: np.ndarray, keep: np.ndarray, limits: Limits) -> list[str | None]:
+    """Per plot what its window of :func:`windows` is: ``RIPENS``, ``PAST`` or ``UNRIPE`` (None without a window).
+
+    ``UNRIPE`` is no time to cut in by the definition (from ripe until the loss reaches its limit: nothing): the plot is cut as it is
+    by that week, or goes on losing. A plot past its limit that is ripe today is ``PAST``.
+    """
+    return [None if first is None and last is None else UNRIPE if last is not None and (first is None or first > last) else PAST if last == 0 else RIPENS
+            for first, last in _ends(shares, keep, limits)]
+
+
+def _ends(shares: np.ndarray, keep: np.ndarray, limits: Limits) -> list[tuple[int | None, int | None]]:
+    """Per plot (first ripe week, first week with the loss at its limit)."""
+    ripe, lost = np.maximum.accumulate(shares, axis=1) >= limits.ripe_share_to_cut, 1 - keep >= limits.loss_limit
+    return [tuple(int(np.argmax(side)) if side.any() else None for side in (r, g)) for r, g in zip(ripe, lost)]
 
 
 def condition(shares: np.ndarray, keep: np.ndarray, age_months: np.ndarray, limits: Limits) -> np.ndarray:
@@ -102,3 +123,16 @@ def condition(shares: np.ndarray, keep: np.ndarray, age_months: np.ndarray, limi
     out = np.where(shares >= limits.near_share, 2, out)
     out = np.where(shares >= limits.ripe_share_to_cut, 3, out)
     return np.where(1 - keep >= limits.loss_limit, 4, out).astype(np.int8)
+
+
+def words_of(condition: np.ndarray, read: np.ndarray) -> np.ndarray:
+    """Index into ``WORDS``: near, ripe or passing is a *maybe* where nobody has read the plot (``read`` False)."""
+    condition = np.asarray(condition, int)
+    return np.where((condition >= 2) & ~np.asarray(read, bool), condition + 3, condition)
+
+
+def ripe_and_maybe(shares: np.ndarray, read: np.ndarray, least_share: float) -> tuple[np.ndarray, np.ndarray]:
+    """(ripe, maybe ripe) in the shape of ``shares`` [P, ...]: only a plot that somebody has read counts as ripe."""
+    enough = np.asarray(shares) >= least_share
+    known = np.asarray(read, bool).reshape(-1, *[1] * (enough.ndim - 1))
+    return enough & known, enough & ~known

@@ -79,8 +79,11 @@ def fit_only(db: Database) -> ripening.Fit:
     return fitting.fit_estate(inputs.seen(db, plots, ground), ground, limits(db).peak_age_months, float(today.toordinal()))
 
 
-def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: list[str], frame: Any, seen: visits.Visits, lim: Limits, today: date) -> tuple[dict, dict]:
+def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: list[str], frame: Any, seen: visits.Visits, lim: Limits, today: date,
+            measured: bool | None = None) -> tuple[dict, dict]:
+    """``measured``: somebody has read some plot of the estate (None: as these visits say)."""
     weeks = weeks_from(today, WEEKS)
+    measured = bool(seen.mask.any()) if measured is None else measured
     parts, by_plot = [], {}
     for start in range(0, max(len(plots), 1), PLOTS_AT_ONCE):  # some at a time: memory stays flat
         at = np.arange(start, min(start + PLOTS_AT_ONCE, len(plots)))
@@ -89,7 +92,7 @@ def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: l
         out = ripening.ahead(some, post, np.array([monday_of(w).toordinal() + 3 for w in weeks], float))
         arrays = _curves(some, out, lim, land_of) | {"sd_after_visit_deg": ripening.after_one_visit(some, post, out, int(float(k.VISIT_PLANTS)))}
         before, pace = ripening.before_visits(some, post, out), ripening.pace_months(some, post)
-        by_plot |= {plots[i]: _about(j, plots[i], some, out, pace, before, land_of, how[i], frame, seen_of, arrays, lim, weeks, today) for j, i in enumerate(at)}
+        by_plot |= {plots[i]: _about(j, plots[i], some, out, pace, before, land_of, how[i], frame, seen_of, arrays, lim, weeks, today, measured) for j, i in enumerate(at)}
         parts.append({name: value.astype(np.float32) if value.dtype == np.float64 else value for name, value in arrays.items()})
     arrays = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     stored = {f"fit_{name}": np.asarray(value, float) for name, value in vars(model).items()}
@@ -130,20 +133,21 @@ def _curves(model: ripening.Fit, out: ripening.Outlook, lim: Limits, land_of: ri
 
 
 def _about(i: int, code: str, model: ripening.Fit, out: ripening.Outlook, paces: np.ndarray, before: np.ndarray, ground: ripening.Land, how: str, frame: Any, seen: visits.Visits, arrays: dict,
-            lim: Limits, weeks: list[str], today: date) -> dict[str, Any]:
+            lim: Limits, weeks: list[str], today: date, measured: bool) -> dict[str, Any]:
     n = int(seen.mask[i].sum())
     age = float((today.toordinal() - ground.planted[i]) / ripening.DAYS_PER_MONTH)
     last = date.fromordinal(int(seen.day[i][seen.mask[i]].max())) if n else None
     share_borrowed = float(why.borrowed(before[i], out.var[i, 0] / out.wider[i, 0] ** 2)) if n else 1.0
     pace = float(paces[i])
     year = curve.season(np.arange(365) + today.toordinal()) @ _season_of(model, ground, i)
-    window = readiness.windows(arrays["share"][i: i + 1], arrays["keep_share"][i: i + 1], lim)[0]
+    ends = arrays["share"][i: i + 1], arrays["keep_share"][i: i + 1], lim
+    window = readiness.windows(*ends)[0]
     beyond = out.age[i] > model.oldest_months + float(k.EXTRAPOLATED_MONTHS)
     zone = frame.at[code, "zone"] or ""
-    told = why.sentences(n, int(seen.n[i][seen.mask[i]][-1]) if n else 0, last, today, pace, share_borrowed, zone, how, float(year[0]), float(year.max()), bool(beyond[0]), (age + pace) if ground.age_sd[i] and n else None)
+    told = why.sentences(n, int(seen.n[i][seen.mask[i]][-1]) if n else 0, last, today, pace, share_borrowed, zone, how, float(year[0]), float(year.max()), bool(beyond[0]), (age + pace) if ground.age_sd[i] and n else None, measured)
     return {"n_visits": n, "last_visit": last.isoformat() if last else None, "age_months": age, "age_how": how,
             "borrowed_share": share_borrowed, "pace_months": pace, "extrapolated": bool(beyond[0]), "extrapolated_from": weeks[int(np.argmax(beyond))] if beyond.any() else None,
-            "window": [weeks[window[0]], weeks[window[1]] if window[1] is not None else None] if window else None, "why": [s.as_dict() for s in told]}
+            "window": [weeks[window[0]], weeks[window[1]] if window[1] is not None else None] if window else None, "window_kind": readiness.window_kinds(*ends)[0], "why": [s.as_dict() for s in told]}
 
 
 def _season_of(model: ripening.Fit, ground: ripening.Land, i: int) -> np.ndarray:
@@ -211,7 +215,7 @@ def plot_now(db: Database, code: str, readings: Any = None) -> dict[str, Any]:
         i = a.meta["plots"].index(code)
         return {"weeks": a.meta["weeks"], **{n: a.arrays[n][i] for n in CURVES}, **a.meta["by_plot"][code]}
     model, one, how, frame, seen = _one(db, a, code, readings)
-    meta, arrays = _answer(model, [code], one, how, frame, seen, limits(db), clock.of(db).today())
+    meta, arrays = _answer(model, [code], one, how, frame, seen, limits(db), clock.of(db).today(), bool(a.meta.get("n_visits")) or None)
     return {"weeks": meta["weeks"], **{n: arrays[n][0] for n in CURVES}, **meta["by_plot"][code]}
 
 
@@ -219,7 +223,7 @@ def plot_curve(db: Database, code: str, days: list[date]) -> dict[str, np.ndarra
     """One plot's curve at any days, past ones too, in closed form: what the model says the plot was and will be; ``age_months`` counts its pace."""
     model, one, _, _, seen = _one(db, answer(db), code)
     out = ripening.ahead(model, ripening.posterior(model, seen, one, model.about), np.array([d.toordinal() for d in days], float))
-    return {"age_months": out.age[0], **{name: value[0] for name, value in _curves(model, out, limits(db), one).items()}}
+    return {"age_months": np.maximum(out.age[0], 0.0), **{name: value[0] for name, value in _curves(model, out, limits(db), one).items()}}
 
 
 CURVES = ("mean_deg", "sd_deg", "lo80", "hi80", "lo95", "hi95", "share", "share_lo", "share_hi", "chance", "keep_share", "condition", "sd_after_visit_deg", "plant_sd_deg", "taken", "ready")
