@@ -12,6 +12,8 @@ from webapp.ripeness import service as ripeness
 from webapp.survey import office_service
 from webapp.survey import service as survey
 
+from .thin_estates import load, plots, round_of, scattered
+
 
 class Field:
     """The demo's rounds as a table; ``again`` gives the table had other means been read, the estate fitted anew."""
@@ -149,3 +151,21 @@ def test_a_swap_found_in_the_file_is_shown_taken_and_gone(demo):
     held = survey.readings(demo)
     after = {name: held[held["round"] == name]["plot"].unique().tolist() for name in plots}
     assert after == was and not [d for d in survey.doubts(demo) if d["code"] == "swapped_plots"]
+
+
+def test_a_round_whose_plants_all_read_the_same_is_proposed_never_dropped(db):
+    """Twenty times 22.0 beside two sound rounds: told on the page of records, in both languages; taken, one reading counts and all stay in the log."""
+    plots(db, {"A": ("2020-07-01", "Vado", "azul"), "B": (None, "Vado", "azul")})
+    load(db, [*round_of("A", 5, [22.0] * 20), *round_of("A", 90, scattered(21, 12, 1)), *round_of("B", 5, scattered(20, 12, 2)), *round_of("B", 40, [19.0] * 4)])
+    assert doubts_service.review(db) == 1
+    told = {d["code"]: d for d in survey.doubts(db)}
+    one = told["all_equal"]
+    assert one["params"] == {"plot": "A", "day": "2026-11-18", "n": 20, "value": 22.0} and one["is_record"] and len(one["proposal"]["void_records"]) == 19
+    assert "las 20 plantas del muestreo leyeron lo mismo, 22 °Brix" in one["what"].text("es") and "all 20 plants of the round read the same" in one["what"].text("en") and one["do"].text("en")
+    undated = told["no_planting_date"]  # no crew has said a year: the sentence doesn't speak of one
+    assert undated["params"]["year"] is None and not undated["proposal"] and all("–" not in undated[part].text(language) and "None" not in undated[part].text(language) for part in ("what", "do") for language in ("es", "en"))
+    assert len(survey.readings(db)) == 48  # nothing has changed by itself
+    survey.settle_doubt(db, one["id"], "take", "Ana")
+    left = survey.readings(db)
+    assert len(left) == 29 and len(left[(left["plot"] == "A") & (left["brix_raw_deg"] == 22.0)]) == 1
+    assert len(survey.left_out(db, "A")) == 19 and doubts_service.review(db) == 0

@@ -9,6 +9,8 @@ Explanations are weighed by how much likelier they make what was read (log ratio
 - **an instrument off**: all rounds of one instrument on one day, or in one week, shifted alike;
 - **a wrong ATC flag**: an instrument whose shifts follow the temperature correction that was (or was not) made;
 - **far off**: nothing of these; the plot and the zero of the refractometer to look at again.
+
+Beside them, from the readings alone: **all equal**, a round whose plants all read the same.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ import numpy as np
 import pandas as pd
 
 from . import ripening
+from .thin import EQUAL_PLANTS
 
 SWAP_LOG, SWAP_FITS, SWAP_FAR = 7.0, 2.5, 2.5
 """Of a day's pairs about one in a thousand may be a swap: e⁷ against it leaves it likelier than not; after it both must fit, before it one not."""
@@ -63,6 +66,21 @@ def find(rounds: pd.DataFrame) -> list[dict]:
         for doubt, at in step(rounds, told):
             told[at] = True
             out.append(doubt)
+    return out
+
+
+def all_equal(readings: pd.DataFrame) -> list[dict]:
+    """Rounds of five plants and more that all read the same (readings without a round: of a plot and day): a mean noted many times, or an instrument that stuck.
+
+    Proposed: that the first reading count and the others stay in the log without counting; the mean may be right, the plants' spread is not.
+    """
+    there = readings[readings["brix_raw_deg"].notna()].sort_values(["taken_at", "id"], kind="stable")
+    visit = there["round"].where(there["round"].notna(), there["plot"] + " " + there["day"].astype(str))
+    out = []
+    for _, part in there.groupby([there["plot"], visit], sort=True):
+        if len(part) >= EQUAL_PLANTS and part["brix_raw_deg"].max() - part["brix_raw_deg"].min() < 1e-9:
+            name, first = part["round"].iloc[0], part.iloc[0]
+            out.append(_doubt("all_equal", name if isinstance(name, str) else first["id"], {"void_records": list(part["id"].iloc[1:])}, plot=first["plot"], day=first["day"].isoformat(), n=len(part), value=float(first["brix_raw_deg"])))
     return out
 
 

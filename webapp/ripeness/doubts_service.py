@@ -52,4 +52,5 @@ def _other_flag(readings: pd.DataFrame) -> np.ndarray:
 
 def review(db: Database) -> int:
     """Look for doubts against the newest fit and put them beside the survey's; how many are new."""
-    return survey.propose(db, OF_ESTIMATES, doubts.find(rounds_of(db)))
+    readings, standing = survey.readings(db), ripeness.answer(db).meta["plots"]
+    return survey.propose(db, OF_ESTIMATES, [*doubts.all_equal(readings[readings["plot"].isin(standing)]), *doubts.find(rounds_of(db))])

@@ -209,6 +209,10 @@ def _apply(db: Database, record_id: str, proposal: dict, who: str) -> None:
         for row in living:
             if row.round in proposal["void_readings_of"] and row.kind == "reading":
                 write_void(db, row.id, row.plot, who)
+    elif "void_records" in proposal:
+        for row in living:
+            if row.id in proposal["void_records"]:
+                write_void(db, row.id, row.plot, who)
     elif "of_rounds" in proposal:
         for row in living:
             if row.kind == "round" and (row.round or row.id) in proposal["of_rounds"]:

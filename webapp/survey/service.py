@@ -12,7 +12,7 @@ from ..database import Database, atomic
 from ..land import service as land
 from ..people import service as people
 from ..problems import Problem
-from ..sentences import Sentence
+from ..sentences import Sentence, known
 from . import batch as wire
 from . import files, intake, quality, store
 from . import record as rec
@@ -51,7 +51,7 @@ def receive(db: Database, body: bytes, sender: str, received_at: datetime | None
     received = received_at or clock.of(db).now()
     with _judging:
         batch = wire.read(body)
-        judgement = judged(db, batch.records, batch.texts, batch.schema, received, batch.clock_error(received), source="phone", sender=sender)
+        judgement = judged(db, batch.found, batch.texts, batch.schema, received, batch.clock_error(received), source="phone", sender=sender)
 
     def step(at: Database) -> tuple:
         decisions = write(at, judgement)
@@ -62,14 +62,14 @@ def receive(db: Database, body: bytes, sender: str, received_at: datetime | None
 
     decisions, high, count, epoch = write_together(db, step)
     return {"schema": rec.SCHEMA, "server_time": received.isoformat(timespec="milliseconds"), "store_epoch": epoch, "seq_high": high, "seq_count": count,
-            "results": [_receipt(d, batch.records[d.index], language) for d in decisions]}
+            "results": [_receipt(d, language) for d in decisions]}
 
 
-def _receipt(d: Decision, raw: Any, language: str) -> dict:
+def _receipt(d: Decision, language: str) -> dict:
     receipt: dict[str, Any] = {"i": d.index, "id": d.given, "status": d.status}
     if d.status == HELD:
-        kind = raw.get("kind") if isinstance(raw, dict) and isinstance(raw.get("kind"), str) else ""
-        what, do = (sentence.text(language) for sentence in reason(d.code, rec.cleaned(d.params), kind))
+        kind = rec.loads(d.bytes).get("kind")
+        what, do = (sentence.text(language) for sentence in reason(d.code, rec.cleaned(d.params), kind if isinstance(kind, str) else ""))
         receipt["problem"] = {"type": f"/problems/{d.code}", "title": what, "status": 422, "detail": f"{what} {do}", "code": d.code, "do": do}
     return receipt
 
@@ -168,4 +168,11 @@ def doubts(db: Database, look: bool = True) -> list[dict]:
             if problem.code not in ("database_read_only", "database_full", "database_busy"):
                 raise
     return [{**row, "is_record": row["code"] not in quality.ABOUT_PHONES and not row["record"].startswith("plot:"),
-             "what": Sentence(f"survey.doubt.{row['code']}.what", row["params"]), "do": Sentence(f"survey.doubt.{row['code']}.do", row["params"])} for row in store.doubts(db)]
+             "what": _of_doubt(row, "what"), "do": _of_doubt(row, "do")} for row in store.doubts(db)]
+
+
+def _of_doubt(row: dict, part: str) -> Sentence:
+    """What is doubted, or what to do; where a figure of it was never said (a crew that named no year), in words that don't speak of it."""
+    name = f"survey.doubt.{row['code']}.{part}"
+    unsaid = f"{name}_unsaid"
+    return Sentence(unsaid if None in row["params"].values() and known(unsaid) else name, row["params"])
