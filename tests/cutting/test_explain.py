@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from webapp.cutting import by_hand, explain, making, search
+from webapp.cutting import by_hand, explain, making, search, view
 from webapp.cutting.plan import Plan, account
 from webapp.cutting.problem import OPEN, ROAD
 
@@ -117,3 +117,14 @@ def test_changes_name_what_moved():
     kinds = {c["plot"]: c["kind"] for c in explain.changes(before, after, {"A": "El Tapia"})}
     assert kinds == {"A": "moved", "B": "dropped", "C": "amount", "D": "new"}
     assert explain.changes(before, before, {}) == []
+
+
+@pytest.mark.parametrize("cut, bound, meta, code", [
+    (1, None, {"notes": ["RuntimeError: killed"]}, "by_hand_failed"), (1, None, {"notes": ["stopped"]}, "by_hand_stopped"), (1, 9e6, {"hurried": True}, "by_hand_late"),
+    (1, 9e6, {}, "by_hand_search"), (1, 1e6 + 500, {}, "by_hand_best"),
+    (0, 1e6, {"passes_allowed": 0}, "empty_none"), (0, 1e6, {"passes_allowed": 7}, "empty_best"), (0, 9e6, {"passes_allowed": 7}, "empty"), (0, 9e6, {"hurried": True}, "empty_late"),
+    (0, None, {"notes": ["RuntimeError: killed"]}, "empty_failed"), (0, None, {"notes": ["stopped"]}, "empty_stopped")])
+def test_a_plan_that_no_search_made_says_the_real_reason(cut, bound, meta, code):
+    """Only a search that the clock cut short is said to have had no time; a plan without cuts says whether any pass was allowed at all."""
+    seen = view.PlanView(1, "", "", "oldest_plain", "", "by_hand", 1e6, bound, None, False, None, ({},) * 26, ({},) * cut, (), (), meta).outcome_said()
+    assert seen.code == f"cutting.outcome.{code}" and ("tiempo" in seen.text("es")) == code.endswith("_late") == ("time" in seen.text("en"))

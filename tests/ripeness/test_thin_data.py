@@ -45,6 +45,7 @@ def test_one_plot(db, estate_path):
     load(db, rounds({"A": 23.0}, (10, 120, 300)))
     pages = walked(db, estate_path, crew=2)
     assert 'id="nothing-cut"' in pages["/cutting", "es"] and "es mucha tabla para una pasada" in pages["/cutting", "es"]  # 870 t and two people: said, not a bare empty plan
+    assert "Plan sin cortes" in pages["/cutting", "es"] and "a tiempo" not in pages["/cutting", "es"] and "falló" not in pages["/cutting", "es"]
     assert told(db) == {"few": {"n": 3, "plots": 1, "of": 1}} and shown(pages, "few", n=3, plots=1, of=1) and shown(pages, "few", "en", n=3, plots=1, of=1)
     assert 21.5 < at(db, "mean_deg", "A") < 24.5 and 0.4 < at(db, "sd_deg", "A") < 1.5
 

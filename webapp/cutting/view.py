@@ -17,6 +17,7 @@ from .constants import BEST_GAP
 from .plan import Account, Plan, account, clearing, passes
 from .problem import CuttingProblem
 from .search import Found
+from .windows import all_windows
 
 
 @dataclass(frozen=True)
@@ -52,11 +53,24 @@ class PlanView:
 
     def outcome_said(self) -> Sentence:
         """How good the plan is, in words: as a share of incremental value, or in pesos where that is not above zero."""
+        if not self.cuts:
+            return Sentence(f"cutting.outcome.empty{'_none' if self.meta.get('passes_allowed') == 0 else '_best' if self._proven() else self._cut_short()}", {"n": len(self.weeks)})
+        if self.outcome == BY_HAND:
+            return Sentence(f"cutting.outcome.by_hand{self._cut_short() or ('_best' if self._proven() else '_search')}")
         if self.outcome != USABLE or self.gap is not None:
             return Sentence(f"cutting.outcome.{self.outcome}", {"gap": None if self.gap is None else 100 * self.gap})
         if self.bound_mxn is None:
             return Sentence("cutting.outcome.unbounded")
         return Sentence("cutting.outcome.room", {"room_mxn": self.bound_mxn - self.value_mxn})
+
+    def _proven(self) -> bool:
+        """Whether no plan can be worth more than this one (by the gap that counts as best, or a thousand pesos)."""
+        return self.bound_mxn is not None and self.bound_mxn - self.value_mxn <= max(float(BEST_GAP) * abs(self.value_mxn), 1e3)
+
+    def _cut_short(self) -> str:
+        """What ended the search before its end: a failure, a person, the clock; "" when nothing did."""
+        notes = self.meta.get("notes", ())
+        return "_failed" if any(note != "stopped" for note in notes) else "_stopped" if notes else "_late" if self.meta.get("hurried") else ""
 
     def as_dict(self) -> dict:
         return {**{name: getattr(self, name) for name in ("id", "made_at", "made_by", "how", "key", "outcome", "value_mxn", "bound_mxn", "gap", "stale", "published_at")},
@@ -86,6 +100,7 @@ def meta_of(problem: CuttingProblem, found: Found, hand: list[Plan], bands: dict
     mine = account(problem, found.plan)
     return {
         "gap": outcome.gap, "notes": list(outcome.notes), "rounds": found.rounds, "seconds": outcome.seconds, "hurried": found.hurried,
+        "passes_allowed": len(all_windows(problem)),
         "log": [[name, value * 1e3] for name, value in found.log], "standing_mxn": problem.standing_value * 1e3, "total_mxn": mine.total * 1e3,
         "fixed_mxn": mine.fixed_cost * 1e3, "penalty_mxn": mine.penalty * 1e3,
         "prices_kmxn": {name: [float(v) for v in values] for name, values in found.prices.items()},
