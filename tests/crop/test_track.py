@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from webapp import settings
+from webapp.crop import tonnes_service
 from webapp.crop import track_service as service
 from webapp.database import atomic, open_estate
 from webapp.ripeness import service as ripeness
@@ -159,6 +160,26 @@ def test_chances_speak_of_the_target_of_then_and_tell_what_became_of_the_rest(to
     assert fate["said"] == fate["met"] + fate["cut"] + fate["unseen"] and 0 < fate["met"] <= len(c.pairs)
     assert {"VS-04", "VS-05"} & set(c.pairs.plot)  # a clearing after the round takes nothing away
 
+
+
+def test_tonnes_meet_the_scale_when_a_plot_is_cut_whole(told):
+    none = tonnes_service.record(tonnes_service.held(told))
+    assert none["all"]["n"] == 0 and none["plots"] == [] and none["left_out"]["standing"] == 5
+    with atomic(told):
+        told.execute("UPDATE plot SET status = 'cut' WHERE code IN ('VS-01', 'VS-02', 'VS-04')")
+    held = tonnes_service.held(told)
+    p = held.pairs
+    pairs = {(p.plot[i], int(p.weeks[i])): i for i in range(len(p))}
+    assert set(pairs) == {("VS-01", 4), ("VS-02", 4), ("VS-04", 12), ("VS-04", 26)} and np.exp(p.seen) == pytest.approx(10.4)
+    stored = told.conn.execute("SELECT mass_t, mass_low80_t, mass_high80_t FROM said_mass WHERE plot = 'VS-04' AND on_day = ? ORDER BY week", [(TODAY - timedelta(weeks=13)).isoformat()]).fetchall()
+    assert np.exp(p.mean[pairs["VS-04", 12]]) == pytest.approx(stored[1][0], rel=0.01) and p.sd[pairs["VS-04", 12]] == pytest.approx(np.log(stored[1][2] / stored[1][1]) / 2.563, rel=1e-3)
+    found = service.record(told)["tonnes"]
+    assert not found["all"]["enough"] and found["sums"]["4"]["n"] == 2 and found["sums"]["4"]["came_t"] == pytest.approx(20.8) and [row["plot"] for row in found["plots"]] == ["VS-04", "VS-01", "VS-02"]
+    assert found["plots"][0]["said"]["12"]["replayed"] and set(found["plots"][0]["said"]) == {"12", "26"}
+    survey.load_file(told, f"id,kind,plot,taken_at,plants,net_kg,clearing\n0192f000-0000-7000-8000-00000000000a,load,VS-04,{TODAY - timedelta(days=40)}T10:00:00-06:00,100,5000,0".encode(), "load.csv", "Ana")
+    again = tonnes_service.held(told)
+    assert again.left_out["passed"] == 2 and set(again.pairs.plot) == {"VS-01", "VS-02"}
+    assert len(again.only_said().pairs) == 0
 
 
 def test_a_plot_cut_since_stood_then(told):

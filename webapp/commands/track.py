@@ -36,6 +36,8 @@ def track_command(edge: Edge, replay: bool, said_only: bool, as_json: bool) -> N
     for what, unit in (("brix", "°Bx"), ("mass", "log kg")):
         for weeks, judged in found[what]["by_weeks"].items():
             _line(edge, what, weeks, judged, unit)
+    for weeks, judged in found["tonnes"]["by_weeks"].items():
+        _line(edge, "t", weeks, judged, "log t")
     _line(edge, "ART", "–", found["art"], "%")
     chance = found["chance"]
     if not chance["enough"]:

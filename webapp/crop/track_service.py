@@ -22,7 +22,7 @@ from ..survey import service as survey
 from ..tonnage import constants as masses
 from ..tonnage import pina
 from ..tonnage import said_service as said_mass
-from . import art, service
+from . import art, service, tonnes_service
 
 REPLAYED_DAYS, REPLAY_WEEKS = 6, 13
 LEAST_ROUNDS = 12
@@ -49,8 +49,9 @@ def record(db: Database, only_said: bool = False) -> dict[str, Any]:
 def _record(db: Database, only_said: bool) -> dict[str, Any]:
     told = said_brix.told(db)
     brix, chance, cut, fate = told.brix, told.chances, told.cut_between, told.fate
-    mass, sugar = mass_pairs(db), art_pairs(db)
+    mass, sugar, whole = mass_pairs(db), art_pairs(db), tonnes_service.held(db)
     if only_said:
+        whole = whole.only_said()
         brix, chance, mass, cut, fate = brix.at(~brix.replayed), chance.at(~brix.replayed), mass.at(~mass.replayed), cut[~cut], fate[~fate["replayed"]]
     days = [row for row in said_brix.days(db) if not only_said or row["said_from"] == "when_said"]
     by_day = {date.fromordinal(int(day)).isoformat(): track.judge(brix.at(brix.on_day == day)) for day in np.unique(brix.on_day)}
@@ -58,7 +59,7 @@ def _record(db: Database, only_said: bool) -> dict[str, Any]:
             "days": [{**row, "pairs": by_day.get(row["on_day"], {}).get("n", 0), "cover80": by_day.get(row["on_day"], {}).get("cover80")} for row in days], "cut_between": len(cut), "next_pairs_by": _next_pairs(db, days),
             "brix": _by_horizon(brix) | {"calibration": track.calibration(brix), "worst": _worst(brix)},
             "chance": chances.judge(chance) | {"fate": _fate(fate)},
-            "mass": _by_horizon(mass) | {"calibration": track.calibration(mass)}, "art": track.judge(sugar) | {"calibration": track.calibration(sugar), "line": _line(db)}}
+            "mass": _by_horizon(mass) | {"calibration": track.calibration(mass)}, "tonnes": tonnes_service.record(whole), "art": track.judge(sugar) | {"calibration": track.calibration(sugar), "line": _line(db)}}
 
 
 def _fate(fate: pd.DataFrame) -> dict[str, Any]:
@@ -79,7 +80,8 @@ def _worst(p: Pairs) -> list[dict]:
 
 def _line(db: Database) -> dict[str, Any]:
     line, s = service.art_line(db), settings.load(db)
-    return {"art_percent_per_brix": line.slope, "sd": line.sd, "loads": line.n, "assumed": s["art_per_brix"], "by_lab": {name: list(v) for name, v in line.by_lab.items()}}
+    return {"art_percent_per_brix": line.slope, "sd": line.sd, "loads": line.n, "assumed": s["art_per_brix"], "by_lab": {name: list(v) for name, v in line.by_lab.items()},
+            "load_sd": line.load_sd, "load_learned": line.learned, "load_assumed": art.LOAD_SD, "load_least": art.LEAST_LOADS, "load_weight": art.FREEDOM}
 
 
 def _next_pairs(db: Database, days: list[dict]) -> str | None:

@@ -27,7 +27,7 @@ def page() -> str:
     return render("track.html", title=title, found=found, taught=tonnage.learned(db()), whole=whole, verdicts={"brix": _verdict(whole), "mass": _verdict(found["mass"]["all"]), "art": _verdict(found["art"])}, best=_best(whole), only=only, job=job, names=land.plots(db())["name"].to_dict(),
                   brix_rows=_rows(found["brix"]), mass_rows=_rows(found["mass"]), picture=_picture(found["brix"]["calibration"]), chance_picture=_chances(found["chance"]), chance_rows=_chance_rows(found["chance"]),
                   can_replay=may("change_settings") and not job, n_replayable=len(track.replay_days(db())), replayed_days=sum(d["said_from"] == "replayed" for d in found["days"]),
-                  mass_percent=_percent(found["mass"]["all"]))
+                  mass_percent=_percent(found["mass"]["all"]), tonnes_rows=_tonnes_rows(found["tonnes"]), tonnes_verdict=_verdict(found["tonnes"]["all"]))
 
 
 @bp.post("/track/replay")
@@ -43,6 +43,12 @@ def _rows(part: dict) -> list[tuple[str, dict]]:
 
 def _chance_rows(part: dict) -> list[tuple[str, dict]]:
     return [(words("pages.track.weeks", n=int(w)), told) for w, told in part["by_weeks"].items()] + [(words("pages.track.together"), part["all"])]
+
+
+def _tonnes_rows(part: dict) -> list[tuple[str, dict, dict, dict | None]]:
+    """Horizons, then all together: (name, judged, sums, bias in per cent where there are enough)."""
+    rows = [(words("pages.track.weeks", n=int(w)), judged, part["sums"][w], _percent(judged)) for w, judged in part["by_weeks"].items()]
+    return [*rows, (words("pages.track.together"), part["all"], part["sums"]["all"], _percent(part["all"]))]
 
 
 def _chances(found: dict) -> str | None:
