@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import html
+import json
 import re
 from datetime import date
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from webapp.cli import main_group
+from webapp.crop import service as crop
 from webapp.ripeness import falling_back, service, thin, thin_service
 from webapp.ripeness.estimate import Grouped, fit
 from webapp.sentences import say
+from webapp.tonnage import service as tonnage
 
 from .test_estimate import DYESTUFF, one_way
 from .thin_estates import TODAY, load, plots, round_of, scattered, walked
@@ -67,6 +72,10 @@ def test_nobody_has_sampled_anything(db, estate_path):
         if address == "/plots/A":
             assert ("quizá maduro: nadie la ha muestreado" if language == "es" else "maybe ripe: nobody has sampled it") in text and say("ripeness.why.maybe_supposed", language) in text
     assert "está pasando" not in pages["/today", "es"] and "no se han muestreado nunca" in pages["/today", "es"]
+    reply = CliRunner().invoke(main_group, ["--estate", str(estate_path), "--lang", "es", "tonnage", "--plot", "A", "--json"])
+    one, said = json.loads(reply.stdout)["plots"][0], tuple(f"{v:,.0f}" for v in crop.answer(db).arrays["tonnes"][:, 0])
+    assert f'id="mass-today">{one["mass_t"]:,.0f} t<small>{one["mass_low80_t"]:,.0f} – {one["mass_high80_t"]:,.0f} (80 %)' in pages["/plots/A", "es"] and f"{one['mass_t']:,.0f}" == said[0]  # one estimator, however wide
+    assert tonnage.expected_t(tonnage.answer(db))[:, 0] == pytest.approx(crop.answer(db).arrays["tonnes"][:, 0], rel=0.12) and one["mass_t"] > 1.1 * tonnage.answer(db).arrays["mass_t"][0, 0]
     estate = html.unescape(pages["/estate", "es"])
     assert "cuánto está maduro nadie lo ha medido" in estate and say("ripeness.thin.none", "es") in estate and 0.6 < 1 - at(db, "keep_share", "C") < 0.75
 

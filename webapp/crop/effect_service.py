@@ -81,7 +81,7 @@ def _weighed(db: Database, s: Settings) -> Answer:
 
 def _side(db: Database, ripe: Answer, tonnes: Answer, s: Settings, drawn: bool, said: Answer | None = None) -> Side:
     """One side's figures; from the stored crop where it ``said`` them already."""
-    share, mass = ripe.arrays["share"][:, :WEEKS].astype(float), tonnes.arrays["mass_t"][:, :WEEKS].astype(float)
+    share, mass = ripe.arrays["share"][:, :WEEKS].astype(float), tonnage.expected_t(tonnes)[:, :WEEKS]
     low = high = sugar = None
     if drawn and said is not None:
         ripe_t, low, high, sugar, mass_t = (said.arrays[name][:WEEKS].astype(float) for name in ("ripe_total", "ripe_total_lo", "ripe_total_hi", "sugar_total", "mass_total"))

@@ -116,6 +116,12 @@ def learned(db: Database, plot: str | None = None, a: Answer | None = None) -> d
     return one and one | {"sentence": teaching.of_plot(one)}
 
 
+def expected_t(a: Answer) -> np.ndarray:
+    """[P, T] mean tonnes of the log-normal whose median and 80 % interval the answer stores: as the mean of the crop's draws, which every page shows."""
+    middle, high = a.arrays["mass_t"].astype(float), a.arrays["mass_hi"].astype(float)
+    return middle * np.exp(0.5 * (np.log(np.maximum(high, 1e-9) / np.maximum(middle, 1e-9)) / Z80) ** 2)
+
+
 def draws(a: Answer, n: int, seed: int, days: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
     """(plants [n, P, T], piña kg [n, P, T]) joint draws; mortality and growth drawn once for the whole estate."""
     today = date.fromisoformat(a.meta["today"])
@@ -133,7 +139,7 @@ def beliefs_of(a: Answer, s: settings.Settings) -> list[believed.Belief]:
     """What the estate's data say of piñas and losses, beside what was believed before them."""
     g = a.arrays
     return believed.beliefs(g["g_theta"], g["g_cov"], float(g["g_plot_sd"]), pina.Curve(*map(float, g["g_curve"])), s["pina_log_sd"], tuple(map(float, g["mortality"][:2])),
-                           (s["annual_mortality"], s["annual_mortality_sd"]))
+                           (s["annual_mortality"], s["annual_mortality_sd"]), float(g["g_plot_log_sd"]) if "g_plot_log_sd" in g else None)
 
 
 def plant_sentences(db: Database, code: str) -> list[Sentence]:
