@@ -20,7 +20,7 @@ EARLIER = {
 EDGE = ("pages", "commands", "bench")
 PURE_OUTSIDE = {"numpy", "scipy", "pandas"}
 ONLY_IN = {"shapely": {"land/shapes.py"}, "pyproj": {"land/shapes.py"}, "geopandas": {"land/intake.py"}, "pyogrio": {"land/intake.py"},
-           "msgspec": {"survey/batch.py", "survey/record.py"}, "argon2": {"people/passwords.py"}, "icalendar": {"cutting/view.py"}}
+           "msgspec": {"survey/batch.py", "survey/ordinary.py", "survey/record.py"}, "argon2": {"people/passwords.py"}, "icalendar": {"cutting/view.py"}}
 IMPURE_STDLIB = {"sqlite3", "socket", "urllib", "http", "subprocess", "requests", "os", "time"}
 KERNEL_OUTSIDE = {"sqlite_utils", "numpy", "click", "babel"}
 STDLIB = set(__import__("sys").stdlib_module_names)

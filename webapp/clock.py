@@ -38,7 +38,12 @@ class Clock:
 
 def of(db: sqlite_utils.Database) -> Clock:
     """The clock of an estate file (Mexico City's zone before the estate is set up)."""
-    row = db.conn.execute("SELECT time_zone, frozen_today FROM estate").fetchone() if "estate" in db.table_names() else None
+    try:
+        row = db.conn.execute("SELECT time_zone, frozen_today FROM estate").fetchone()
+    except db.conn.OperationalError:  # no such table yet; asking for the tables first cost more than the question, with every request
+        if "estate" in db.table_names():
+            raise
+        row = None
     zone, frozen = row if row else ("America/Mexico_City", None)
     return Clock(ZoneInfo(zone), date.fromisoformat(frozen) if frozen else None)
 

@@ -74,10 +74,13 @@ def thread_estate(path: str | os.PathLike) -> Database:
     opened = getattr(_local, "opened", None)
     if opened is None:
         opened = _local.opened = {}
-    key = str(Path(path).absolute())
-    if key not in opened:
-        opened[key] = open_estate(key)
-    return opened[key]
+    found = opened.get(path)  # by the path as it is given, which is always the same one
+    if found is None:
+        key = str(Path(path).absolute())
+        if key not in opened:
+            opened[key] = open_estate(key)
+        found = opened[path] = opened[key]
+    return found
 
 
 @contextmanager

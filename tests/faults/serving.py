@@ -27,6 +27,7 @@ from waitress import create_server
 from webapp import create_app
 from webapp.pages import phone_files
 from webapp.survey import store
+from webapp.survey.record import Row
 
 from . import sabotage
 
@@ -81,7 +82,7 @@ def watched(orders: Orders):
 def refusing(orders: Orders, add):
     def added(db, records):
         found = list(records)
-        if orders.refuse and any(row["id"] == orders.refuse for row in found):
+        if orders.refuse and any(Row(*row).id == orders.refuse for row in found):
             raise RuntimeError("a record that this server can't take")
         return add(db, found)
     return added

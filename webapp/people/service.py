@@ -280,7 +280,7 @@ def seen_long_ago(device: Device) -> bool:
 
 def phone_seen(db: Database, device: str) -> None:
     """Note that a phone was here, inside the caller's atomic block: who writes records anyway needs no second wait for the disk."""
-    store.set_device(db, device, last_seen=_now())
+    store.seen(db, device, _now())
 
 
 def devices(db: Database) -> list[dict]:

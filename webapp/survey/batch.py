@@ -15,6 +15,7 @@ from typing import Any
 import msgspec
 
 from ..problems import Problem
+from . import ordinary
 from . import record as rec
 
 MOST_RECORDS, MOST_BYTES = 500, 1_048_576
@@ -45,12 +46,17 @@ _LONG_NUMBER = b"0" * (LONGEST_WHOLE + 1)
 
 @dataclass(frozen=True)
 class Batch:
-    """``records`` as read and ``texts`` their bytes, in the same order; ``sent`` by the device's own clock."""
+    """``found`` are the records as read (``ordinary.Found`` or a plain value) and ``texts`` their bytes, in the same order; ``sent`` by the device's own clock."""
 
     schema: int
     sent: datetime | None
-    records: list[Any]
+    found: list[Any]
     texts: list[bytes]
+
+    @property
+    def records(self) -> list[Any]:
+        """All as plain values."""
+        return [plain(found, text) for found, text in zip(self.found, self.texts)]
 
     def clock_error(self, received: datetime) -> timedelta:
         """received − sent; zero when the device does not say."""
@@ -64,13 +70,18 @@ def read(body: bytes) -> Batch:
     """Problems (400/413): batch_too_big, batch_not_json (also when nested too deep), batch_shape, batch_too_many."""
     if len(body) > MOST_BYTES:
         raise Problem("batch_too_big", where="records", status=413, limit_mb=1)
-    head, records, texts = _quickly(body) or parsed(body)
+    head, found, texts = _quickly(body) or parsed(body)
     schema = head.get("schema")
-    if records is None or isinstance(schema, bool) or not isinstance(schema, int) or not 1 <= schema < 2**31:
+    if found is None or isinstance(schema, bool) or not isinstance(schema, int) or not 1 <= schema < 2**31:
         raise Problem("batch_shape", where="records", status=400)
-    if len(records) > MOST_RECORDS:
+    if len(found) > MOST_RECORDS:
         raise Problem("batch_too_many", where="records", status=413, limit=MOST_RECORDS)
-    return Batch(schema, rec.parse_time(head.get("sent_at")), records, texts)
+    return Batch(schema, rec.parse_time(head.get("sent_at")), found, texts)
+
+
+def plain(found: Any, text: bytes) -> Any:
+    """A record as a plain value, whoever read it."""
+    return _QUICK_RECORD.decode(text) if isinstance(found, ordinary.Found) else found
 
 
 def _quickly(body: bytes) -> tuple[dict[str, Any], list[Any], list[bytes]] | None:
@@ -80,7 +91,7 @@ def _quickly(body: bytes) -> tuple[dict[str, Any], list[Any], list[bytes]] | Non
     try:
         wire = _QUICK.decode(body)
         texts = [bytes(raw) for raw in wire.records]
-        return {"schema": wire.schema, "sent_at": wire.sent_at}, [_QUICK_RECORD.decode(text) for text in texts], texts
+        return {"schema": wire.schema, "sent_at": wire.sent_at}, [ordinary.read(text) or _QUICK_RECORD.decode(text) for text in texts], texts
     except (msgspec.MsgspecError, ValueError, RecursionError):
         return None
 

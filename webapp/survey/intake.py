@@ -39,16 +39,6 @@ class Decision(NamedTuple):
     conflict: bool = False
 
 
-def named(raws: list[Any], texts: list[bytes]) -> list[tuple[str, str]]:
-    """(identifier, digest of the bytes) of each: the identifier is its own, or one derived where that is not of the agreed form."""
-    return [(_id_of(raw, text), rec.digest(text)) for raw, text in zip(raws, texts)]
-
-
-def decide(raws: list[Any], texts: list[bytes], schema: int, known: judging.Known, error: timedelta) -> list[Decision]:
-    """The fate of each record, in order, as far as it does not depend on what is stored (see ``against``)."""
-    return [_one(index, raw, text, name, schema, known, error) for index, (raw, text, name) in enumerate(zip(raws, texts, named(raws, texts)))]
-
-
 def against(decisions: list[Decision], seen: dict[str, str], stored: Callable[[str], bytes]) -> list[Decision]:
     """The same fates once it is known what is stored: a repeat is there already, another record under a known id is a conflict.
 
@@ -71,14 +61,16 @@ def against(decisions: list[Decision], seen: dict[str, str], stored: Callable[[s
 
 
 def _id_of(raw: Any, text: bytes) -> str:
+    """Its own identifier, or one derived where that is not of the agreed form."""
     given = raw.get("id") if isinstance(raw, dict) else None
     if rec.is_canonical(given):
         return given
     return rec.derived_id("held", {"digest": rec.digest(rec.canonical(raw) if isinstance(raw, dict) and not rec.too_deep(raw) else text)}, 0)
 
 
-def _one(index: int, raw: Any, text: bytes, names: tuple[str, str], schema: int, known: judging.Known, error: timedelta) -> Decision:
-    name, digest = names
+def decide(index: int, raw: Any, text: bytes, schema: int, known: judging.Known, error: timedelta) -> Decision:
+    """The fate of one record as far as it does not depend on what is stored (see ``against``)."""
+    name, digest = _id_of(raw, text), rec.digest(text)
     fields = raw if isinstance(raw, dict) else {}
     plain = rec.certainly_plain(text)
     broken = (lambda value: False) if plain else rec.has_broken_text

@@ -7,7 +7,7 @@ of the log. So any order and splitting of batches gives the same log.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, timedelta, timezone
 from difflib import get_close_matches
 from typing import Any, Callable
 
@@ -41,7 +41,7 @@ def judge(r: rec.Record, fixed: datetime | None, known: Known) -> Verdict:
         return "unknown_kind", {"kind": r.kind or "–"}, None
     if fixed is None:
         return "no_time", {"value": str(r.taken_at)[:40]}, None
-    if fixed > known.now + timedelta(seconds=float(k.FUTURE_TOLERANCE_S)):
+    if fixed > latest(known.now):
         return "future", {"taken": fixed.isoformat()[:16]}, _years_back(r.taken, fixed, known.now)
     faults = dictionary.check(r.kind, r.fields)
     if faults:
@@ -54,6 +54,11 @@ def judge(r: rec.Record, fixed: datetime | None, known: Known) -> Verdict:
     if r.plot is not None and r.plot not in known.plots:
         return "unknown_plot", {"plot": r.plot}, _near(r, known)
     return _itself(r, fixed) or _against_land(r, fixed, known.plots.get(r.plot or "", {})) or GOOD
+
+
+def latest(now: datetime) -> datetime:
+    """How late a repaired time may be (UTC)."""
+    return now.astimezone(timezone.utc) + timedelta(seconds=float(k.FUTURE_TOLERANCE_S))
 
 
 def _itself(r: rec.Record, fixed: datetime) -> Verdict | None:

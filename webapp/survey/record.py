@@ -41,6 +41,32 @@ class Record(NamedTuple):
     fields: dict[str, Any]
 
 
+class Row(NamedTuple):
+    """A record as the log holds it, but for its number; texts of times in UTC, ``fields`` its own fields as JSON."""
+
+    id: str
+    install: str
+    seq: int | None
+    round: str | None
+    kind: str
+    plot: str | None
+    taken_at: str | None
+    taken_fixed: str | None
+    received_at: str
+    lat: float | None
+    lon: float | None
+    accuracy_m: float | None
+    confirmed: int
+    replaces: str | None
+    schema: int
+    fields: str
+    bytes: bytes
+    digest: str
+    source: str
+    sender: str
+    state: str
+
+
 def parse_time(text: Any) -> datetime | None:
     """RFC 3339 with offset, or None (a time without offset is not one)."""
     if not isinstance(text, str):
@@ -68,7 +94,7 @@ _QUICK = msgspec.json.Encoder(order="sorted")
 def as_text(fields: dict) -> str:
     """A record's own fields as the log's column holds them."""
     for value in fields.values():
-        if not isinstance(value, (str, int)) and (not isinstance(value, float) or value - value != 0):
+        if value is not None and not isinstance(value, (str, int)) and (not isinstance(value, float) or value - value != 0):
             return _SORTED.encode(fields)  # lists, objects and numbers that JSON has no word for
     return _QUICK.encode(fields).decode()
 
@@ -77,9 +103,9 @@ def certainly_plain(text: bytes) -> bool:
     """Whether a record's own bytes can hold neither deep nesting nor a broken surrogate, told by looking at the bytes alone.
 
     Most records are so, and need neither of the two slower looks below: UTF-8 itself has no lone
-    surrogates, so one can only come from an escape.
+    surrogates, so one can only come from an escape, and theirs begin with d.
     """
-    return b"\\u" not in text and text.count(b"{") + text.count(b"[") <= DEEPEST
+    return (b"\\u" not in text or b"\\ud" not in text and b"\\uD" not in text) and text.count(b"{") + text.count(b"[") <= DEEPEST
 
 
 def loads(data: bytes) -> dict:
@@ -147,9 +173,14 @@ def repaired(taken: datetime | None, clock_error: timedelta, tolerance_s: float)
     if taken is None:
         return None
     try:
-        return (taken + clock_error if abs(clock_error.total_seconds()) > tolerance_s else taken).astimezone(timezone.utc)
+        return (taken + (moved(clock_error, tolerance_s) or timedelta())).astimezone(timezone.utc)
     except OverflowError:
         return None
+
+
+def moved(clock_error: timedelta, tolerance_s: float) -> timedelta | None:
+    """By how much times are moved, None when the clock is as good as the measurement."""
+    return clock_error if abs(clock_error.total_seconds()) > tolerance_s else None
 
 
 UPCASTS: dict[int, Callable[[str, dict], dict]] = {}

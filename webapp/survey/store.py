@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
+from itertools import chain
 from typing import Any, Callable, Iterable
 
 from ..database import Database, rows
 from . import record as rec
 
-_COLUMNS = ("id", "install", "seq", "round", "kind", "plot", "taken_at", "taken_fixed", "received_at", "lat", "lon", "accuracy_m", "confirmed",
-            "replaces", "schema", "fields", "bytes", "digest", "source", "sender", "state")
+_COLUMNS = rec.Row._fields
 _CHUNKS = (64, 16, 4, 1)
 """Rows in one statement. Python lets other threads in after every statement, and a busy server then waits to be let back."""
 _ROW = f"({', '.join('?' * len(_COLUMNS))})"
@@ -24,8 +24,9 @@ def digests(db: Database, ids: list[str]) -> dict[str, str]:
     return found
 
 
-def add(db: Database, records: Iterable[dict]) -> None:
-    values = [r[name] for r in records for name in _COLUMNS]
+def add(db: Database, records: Iterable[tuple]) -> None:
+    """Rows in the order of ``record.Row``."""
+    values = list(chain.from_iterable(records))
     at, width = 0, len(_COLUMNS)
     for n in _CHUNKS:
         while len(values) - at >= n * width:

@@ -13,7 +13,9 @@ from ..database import Database, atomic, path_of
 from ..land import service as land
 from ..problems import Problem
 from ..sentences import Sentence
-from . import intake, judging, store
+from . import batch as wire
+from . import intake, judging, ordinary, store
+from . import constants as k
 from . import record as rec
 from .intake import ALREADY, HELD, KEPT, Decision
 
@@ -72,31 +74,39 @@ def reason(code: str, params: dict, kind: str = "") -> tuple[Sentence, Sentence]
     return Sentence(f"survey.held.{code}.what", shown), Sentence(f"survey.held.{code}.do", shown)
 
 
-def take(db: Database, raws: list[Any], texts: list[bytes], schema: int, received: datetime, error: timedelta, source: str, sender: str) -> list[Decision]:
+def take(db: Database, found: list[Any], texts: list[bytes], schema: int, received: datetime, error: timedelta, source: str, sender: str) -> list[Decision]:
     """Decide and write, inside the caller's atomic block; ``texts`` are the records' own bytes."""
-    return write(db, judged(db, raws, texts, schema, received, error, source, sender))
+    return write(db, judged(db, found, texts, schema, received, error, source, sender))
 
 
 @dataclass(frozen=True)
 class Judged:
-    """Arrived records with their fate as far as it depends on the land and not on what is stored; ``rows`` as the log wants them."""
+    """Arrived records with their fate as far as it depends on the land and not on what is stored; ``rows`` as the log wants them (``record.Row``)."""
 
     land: int
     decisions: list[Decision]
-    rows: list[dict]
+    rows: list[tuple]
     again: Callable[[Database], "Judged"]
     at: str
     sender: str
     error_s: float | None
 
 
-def judged(db: Database, raws: list[Any], texts: list[bytes], schema: int, received: datetime, error: timedelta, source: str, sender: str) -> Judged:
-    """The slow part of taking records in; needs no lock."""
-    version = land.version(db)
-    decisions = intake.decide(raws, texts, schema, known(db, received), error)
+def judged(db: Database, found: list[Any], texts: list[bytes], schema: int, received: datetime, error: timedelta, source: str, sender: str) -> Judged:
+    """The slow part of taking records in; needs no lock. ``found`` are plain values, or ``ordinary.Found`` where a reader took them whole."""
+    version, land_known = land.version(db), known(db, received)
     at = intake.as_utc_text(received)
-    return Judged(version, decisions, [row_of(d, raws[d.index], schema, at, source, sender) for d in decisions],
-                  lambda at_db: judged(at_db, raws, texts, schema, received, error, source, sender), at, sender, error.total_seconds() if source == "phone" else None)
+    arrival = ordinary.Arrival(land_known.plots, judging.latest(received), rec.moved(error, float(k.CLOCK_TOLERANCE_S)), at, source, sender)
+    decisions, rows = [], []
+    for index, (one, text) in enumerate(zip(found, texts)):
+        quick = ordinary.kept(index, one, text, arrival) if schema == rec.SCHEMA and isinstance(one, ordinary.Found) else None
+        if quick is None:
+            raw = wire.plain(one, text)
+            d = intake.decide(index, raw, text, schema, land_known, error)
+            quick = d, row_of(d, raw, schema, at, source, sender)
+        decisions.append(quick[0])
+        rows.append(quick[1])
+    return Judged(version, decisions, rows, lambda at_db: judged(at_db, found, texts, schema, received, error, source, sender), at, sender, error.total_seconds() if source == "phone" else None)
 
 
 def write(db: Database, j: Judged) -> list[Decision]:
@@ -115,16 +125,15 @@ def write(db: Database, j: Judged) -> list[Decision]:
     return decisions
 
 
-def row_of(d: Decision, raw: Any, schema: int, at: str, source: str, sender: str) -> dict:
+def row_of(d: Decision, raw: Any, schema: int, at: str, source: str, sender: str) -> rec.Row:
     """A decision as a row of the log."""
     r = d.record
     own = r.fields if r else rec.cleaned(raw) if isinstance(raw, dict) and d.code != "too_deep" else {}
     kind = r.kind if r else own.get("kind") if isinstance(own.get("kind"), str) else ""
-    return {"id": d.id, "install": d.install, "seq": d.seq, "round": r.round if r else None, "kind": kind[:40], "plot": r.plot if r else None,
-            "taken_at": r.taken_at if r else None, "taken_fixed": intake.as_utc_text(d.taken_fixed), "received_at": at, "lat": r.lat if r else None, "lon": r.lon if r else None,
-            "accuracy_m": r.accuracy_m if r else None, "confirmed": int(r.confirmed) if r else 0, "replaces": r.replaces if r else None, "schema": schema,
-            "fields": rec.as_text(own), "bytes": d.bytes, "digest": d.digest, "source": source, "sender": sender,
-            "state": KEPT if d.status == KEPT else HELD}
+    return rec.Row(id=d.id, install=d.install, seq=d.seq, round=r.round if r else None, kind=kind[:40], plot=r.plot if r else None,
+                   taken_at=r.taken_at if r else None, taken_fixed=intake.as_utc_text(d.taken_fixed), received_at=at, lat=r.lat if r else None, lon=r.lon if r else None,
+                   accuracy_m=r.accuracy_m if r else None, confirmed=int(r.confirmed) if r else 0, replaces=r.replaces if r else None, schema=schema,
+                   fields=rec.as_text(own), bytes=d.bytes, digest=d.digest, source=source, sender=sender, state=KEPT if d.status == KEPT else HELD)
 
 
 def rejudge(db: Database) -> int:

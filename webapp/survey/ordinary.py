@@ -1,0 +1,111 @@
+"""Ordinary records in one pass: read and checked by readers made from the dictionary, in compiled code.
+
+Whatever such a reader does not take whole, and every kind that is judged by more than the limits of its
+fields, goes the exact way (``intake``), which says in words what is wrong. What is taken here is what the
+exact way keeps, to the byte of the log; a test holds the two against each other.
+"""
+
+from __future__ import annotations
+
+import math
+from datetime import date, datetime, timedelta, timezone
+from functools import lru_cache, reduce
+from hashlib import sha256
+from operator import attrgetter, or_
+from typing import Annotated, Any, Callable, Literal, NamedTuple
+
+import msgspec
+from msgspec import UNSET, Meta, UnsetType
+
+from .. import dictionary
+from . import judging
+from . import record as rec
+from .intake import KEPT, Decision
+
+Found = msgspec.Struct
+"""A record as such a reader gives it."""
+JUDGED_BY_MORE = frozenset(("void", "load", "lab", "age_check"))
+"""Kinds whose fields are held against each other or against the land (``judging``)."""
+
+
+class _Place(Found, forbid_unknown_fields=True, gc=False):
+    lat: Annotated[float, Meta(ge=-90, le=90)] | None = None
+    lon: Annotated[float, Meta(ge=-180, le=180)] | None = None
+    accuracy_m: Annotated[float, Meta(ge=-1e7, le=1e7)] | None = None
+
+
+class Arrival(NamedTuple):
+    """What the records of one batch share. ``latest`` (UTC) is how late a time may be, ``moved`` what the phone's clock was wrong by (None: as good as nothing)."""
+
+    plots: dict[str, dict[str, Any]]
+    latest: datetime
+    moved: timedelta | None
+    at: str
+    source: str
+    sender: str
+
+
+def _type(f: dictionary.Field) -> Any | None:
+    """What the reader takes for a field; None when only the exact way can tell."""
+    if f.type in ("number", "whole"):
+        whole = Annotated[int, Meta(ge=None if f.low is None else math.ceil(f.low), le=None if f.high is None else math.floor(f.high))]
+        return whole if f.type == "whole" else whole | Annotated[float, Meta(ge=f.low, le=f.high)]
+    if f.type == "choice":
+        return Literal[tuple(f.choices)]
+    return {"yes_no": bool, "text": Annotated[str, Meta(min_length=1, max_length=dictionary.LONGEST_TEXT)]}.get(f.type)
+
+
+def _may_lack(f: dictionary.Field, taken: Any) -> tuple:
+    return (f.name, taken) if f.required else (f.name, taken | None | UnsetType, UNSET)
+
+
+@lru_cache(maxsize=1)
+def _readers() -> tuple[Callable[[bytes], Found], dict[type, tuple[str, Callable[[Found], str]]]]:
+    """(the reader of all ordinary kinds; of each type it gives the kind, and what writes a record's own fields as the log's column holds them)."""
+    around = [("id", Annotated[str, Meta(pattern=f"^{rec.CANONICAL.pattern}\\Z")]), ("install", str), ("plot", str), ("taken_at", str), ("seq", int | None, None), ("round", str | None, None),
+              ("position", _Place | None, None), ("confirmed", bool | None, None), ("replaces", None, None)]
+    encode = msgspec.json.Encoder().encode
+    known: dict[type, tuple[str, Callable[[Found], str]]] = {}
+    for kind, about in dictionary.kinds().items():
+        own = [(f, _type(f)) for f in sorted(about.fields, key=lambda f: f.name)]
+        if not own or kind in JUDGED_BY_MORE or any(taken is None for _, taken in own):
+            continue
+        names = [f.name for f, _ in own]
+        alone = msgspec.defstruct(f"Own_{kind}", [(name, Any) for name in names], gc=False)
+        get = attrgetter(*names) if len(names) > 1 else lambda o, one=attrgetter(*names): (one(o),)
+        known[msgspec.defstruct(f"Found_{kind}", [*around, *(_may_lack(f, taken) for f, taken in own)], tag=kind, tag_field="kind", forbid_unknown_fields=True, kw_only=True, gc=False)] = (
+            kind, lambda o, alone=alone, get=get: encode(alone(*get(o))).decode())
+    return msgspec.json.Decoder(reduce(or_, known)).decode, known
+
+
+def read(text: bytes) -> Found | None:
+    """The record when it is an ordinary one by itself (its plot and its time are not yet looked at), else None."""
+    if not rec.certainly_plain(text):
+        return None
+    try:
+        return _readers()[0](text)
+    except (msgspec.MsgspecError, ValueError):
+        return None
+
+
+def kept(index: int, o: Found, text: bytes, of: Arrival) -> tuple[Decision, tuple] | None:
+    """Its decision and its row of the log (``record.Row``), or None when land or time stand against it: the exact way then says what."""
+    land = of.plots.get(o.plot)
+    try:
+        taken = datetime.fromisoformat(o.taken_at)
+        if land is None or taken.tzinfo is None:
+            return None
+        fixed = (taken + of.moved if of.moved else taken).astimezone(timezone.utc)
+    except (ValueError, OverflowError):
+        return None
+    planted: date | None = land.get("planted_on")
+    if fixed > of.latest or planted and fixed.date() < planted - _BEFORE_PLANTING:
+        return None
+    kind, own = _readers()[1][type(o)]
+    place, digest = o.position or _NOWHERE, sha256(text).hexdigest()
+    return (Decision(index, o.id, o.id, KEPT, text, digest, o.install, o.seq),
+            (o.id, o.install, o.seq, o.round or None, kind, o.plot, o.taken_at, fixed.isoformat(timespec="milliseconds")[:-6] + "Z", of.at, place.lat, place.lon, place.accuracy_m,
+             int(o.confirmed or False), None, rec.SCHEMA, own(o), text, digest, of.source, of.sender, KEPT))
+
+
+_NOWHERE, _BEFORE_PLANTING = _Place(), timedelta(days=judging.BEFORE_PLANTING_DAYS)
