@@ -67,7 +67,8 @@ class Estimate:
 class Belief:
     """A fitted quantity: what was believed before the data and what they say now, with central 80 % intervals.
 
-    ``low``/``high`` are None where the fit gives one value only. ``name`` is the end of a sentence code; ``params`` fill it.
+    ``low``/``high`` are None where the fit gives one value only. ``name`` is the end of a sentence code; ``params`` fill it;
+    ``note`` the end of another about how far the data decide it ("" for none).
     """
 
     name: str
@@ -79,3 +80,4 @@ class Belief:
     low: float | None = None
     high: float | None = None
     params: dict = field(default_factory=dict)
+    note: str = ""

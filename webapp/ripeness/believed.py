@@ -7,6 +7,7 @@ import numpy as np
 from ..quantity import Belief
 from . import constants as k
 from . import curve, ripening, terms
+from .sureness import Sure
 
 Z80 = 1.2815515655446004
 AGES_MONTHS = (48, 60, 72, 84)
@@ -14,9 +15,9 @@ YEAR_DAYS = np.arange(365.0) + curve.YEAR_START
 SWING_DRAWS = 400
 
 
-def beliefs(model: ripening.Fit, zones: int) -> list[Belief]:
+def beliefs(model: ripening.Fit, zones: int, sure: dict[str, Sure] | None = None) -> list[Belief]:
     """In the order of the model's formula: the curve at a few ages, the season's swing, the standard deviations, the spread's growth, the back-test."""
-    return [*_curve(model, zones), _season(model, zones), *_deviations(model), _spread(model), *_back_test(model)]
+    return [*_curve(model, zones), _season(model, zones), *_deviations(model, sure or {}), _spread(model), *_back_test(model)]
 
 
 def _curve(model: ripening.Fit, zones: int) -> list[Belief]:
@@ -52,12 +53,15 @@ def _season(model: ripening.Fit, zones: int) -> Belief:
     return Belief("season", "°Bx", *before, *swing(now, model.cov[np.ix_(at, at)]), {"high_day": int(shape.argmax()), "low_day": int(shape.argmin())})
 
 
-def _deviations(model: ripening.Fit) -> list[Belief]:
-    """Standard deviations; the prior is log-normal, the fit gives one value."""
+def _deviations(model: ripening.Fit, sure: dict[str, Sure]) -> list[Belief]:
+    """Standard deviations; the prior is log-normal, and so is the interval (``sureness``)."""
     out = []
     for name in ripening.COMPONENTS:
         median, spread = k.SD_PRIORS[name]
-        out.append(Belief(f"sd_{name}", "months" if "pace" in name else "°Bx", median, median * float(np.exp(-Z80 * spread)), median * float(np.exp(Z80 * spread)), model.sd(name)))
+        one = sure.get(name, Sure(None))
+        note = "edge" if one.edge else "held" if name in sure and one.log_sd is None else "silent" if one.silent else ""
+        out.append(Belief(f"sd_{name}", "months" if "pace" in name else "°Bx", median, median * float(np.exp(-Z80 * spread)), median * float(np.exp(Z80 * spread)), model.sd(name),
+                          *one.interval(model.sd(name), Z80), note=note))
     return out
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import asdict
 
 import numpy as np
@@ -12,10 +13,13 @@ from ..config import SETTINGS
 from ..database import Database
 from ..survey import sampling
 from ..weeks import monday_of
-from . import believed, readiness, ripening, service
+from . import believed, readiness, ripening, service, sureness
 from .believed import Belief
 from .readiness import Limits
+from .visits import Visits
 
+_last: dict[tuple, dict[str, sureness.Sure]] = {}
+_guard = threading.Lock()
 
 IN_THE_FIT = ("peak_age_months", "annual_mortality", "planting_density_ha", *(s.name for s in SETTINGS if s.group == "ripeness" and s.name not in Limits.__dataclass_fields__))
 """Settings that the curve, or which plants stand and of what age, depends on; all others only judge the same curve."""
@@ -66,4 +70,15 @@ def plants_asked(db: Database, proposed: settings.Settings) -> np.ndarray:
 
 def beliefs_of(a: Answer) -> list[Belief]:
     """What the estate's data say of each fitted part, beside its prior."""
-    return believed.beliefs(service.model_of(a)[0], len(a.meta["zones"]))
+    model, ground, seen = service.model_of(a)
+    return believed.beliefs(model, len(a.meta["zones"]), _sure(a.key, model, ground, seen))
+
+
+def _sure(key: str, model: ripening.Fit, ground: ripening.Land, seen: Visits) -> dict[str, sureness.Sure]:
+    """Kept for the last fit asked about: a tenth of a second for the demo, some for a region."""
+    this = key, model.sds.tobytes(), model.cov.tobytes()
+    with _guard:
+        if this not in _last:
+            _last.clear()
+            _last[this] = sureness.of_fit(model, seen, ground)
+        return _last[this]

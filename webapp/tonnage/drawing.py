@@ -21,7 +21,7 @@ def stored(f: Found) -> dict[str, np.ndarray]:
     return {"plants": of("standing"), "plants_sd": of("sd"), "since_years": of("since_count_years"), "rate": of("rate"), "rate_sd": of("rate_sd"), "rate_with": of("rate_with"), "now_age": f.now_age,
             "mortality": np.array([f.losses.mortality, f.losses.mortality_sd, f.losses.rate_sd]), "bolting": np.array([b.level, b.log_sd, b.lost_share]), "g_theta": g.theta, "g_cov": g.cov,
             "g_effect": g.effect, "g_effect_sd": g.effect_sd, "g_lean": g.lean, "g_lag": g.lag, "g_share": g.share, "g_extra": g.extra,
-            "g_curve": np.array([g.curve.asymptote_kg, g.curve.shape, g.curve.rate_per_year, g.curve.peak_years, g.curve.fall_per_year]), "g_plot_sd": np.array(g.plot_sd)}
+            "g_curve": np.array([g.curve.asymptote_kg, g.curve.shape, g.curve.rate_per_year, g.curve.peak_years, g.curve.fall_per_year]), "g_plot_sd": np.array(g.plot_sd), "g_plot_log_sd": np.array(f.sds.plot_log_sd)}
 
 
 def draw(g: Mapping[str, np.ndarray], ahead_years: np.ndarray, n: int, seed: int) -> tuple[np.ndarray, np.ndarray]:

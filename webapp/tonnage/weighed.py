@@ -39,12 +39,13 @@ class Seen:
 
 @dataclass(frozen=True)
 class Sds:
-    """Standard deviations on the log scale."""
+    """Standard deviations on the log scale; ``plot_log_sd`` how far the first itself is not known (sd of its logarithm)."""
 
     plot: float
     unlike: float
     visit: float
     load: float
+    plot_log_sd: float = 0.7
 
 
 @dataclass(frozen=True)
@@ -138,7 +139,7 @@ def spreads(equations: Equations, prior_sd: float) -> Sds:
         step, here = 0.3, criterion(z)
         bend = np.array([(criterion(z + step * e) - 2 * here + criterion(z - step * e)) / step**2 for e in np.eye(4)])
         spread = np.sqrt(2 / np.maximum(bend, 2.0))
-    return Sds(*map(float, np.exp(middle + width * z + (width * spread) ** 2)))
+    return Sds(*map(float, np.exp(middle + width * z + (width * spread) ** 2)), plot_log_sd=float(width[0] * spread[0]))
 
 
 def fit(seen: Seen, plots: int, curve: Curve, prior_sd: float, generations: Generations | None = None, extra: np.ndarray | None = None,
