@@ -1,0 +1,73 @@
+"""The track record's page with something to judge: picture and table say the same, in both languages, and few are only counted."""
+
+import html
+import re
+import shutil
+
+import html5lib
+import pytest
+
+from webapp import create_app
+from webapp.crop import track_service as track
+from webapp.database import open_estate
+
+
+@pytest.fixture(scope="module")
+def office(demo_made, tmp_path_factory):
+    """(record, the agronomist's client) on a copy of the demo with two past days said again."""
+    path = shutil.copy(demo_made, tmp_path_factory.mktemp("track") / "demo.db")
+    db = open_estate(path)
+    track.replay(db, count=2)
+    client = create_app(path, testing=True).test_client()
+    assert client.post("/sign-in", data={"login": "agronoma", "password": "madurez-de-tabla"}).status_code == 303
+    yield track.record(db), client
+    db.conn.close()
+
+
+def cells(page: str, table: str) -> list[list[str]]:
+    body = re.search(rf'<table id="{table}">(.*?)</table>', page, re.S)[1]
+    return [[" ".join(html.unescape(re.sub(r"<[^>]+>", " ", cell)).split()) for cell in re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row, re.S)] for row in re.findall(r"<tr[^>]*>(.*?)</tr>", body, re.S)]
+
+
+@pytest.mark.parametrize("language", ["es", "en"])
+def test_the_picture_of_chances_and_its_table_say_the_same(office, language):
+    record, client = office
+    page = client.get(f"/track?lang={language}").get_data(as_text=True)
+    parser = html5lib.HTMLParser(strict=False)
+    parser.parse(page)
+    assert not parser.errors, parser.errors[:3]
+    found = record["chance"]
+    assert found["enough"] and found["n"] == record["brix"]["all"]["n"] > 100
+    rows = cells(page, "tenths")[1:]
+    assert [int(row[1]) for row in rows] == [t["n"] for t in found["tenths"]] and sum(int(row[1]) for row in rows) == found["n"]
+    drawn = re.search(r'<svg[^>]*aria-labelledby="chance-t.*?</svg>', page, re.S)[0]
+    judged = [(row, t) for row, t in zip(rows, found["tenths"]) if t["enough"]]
+    assert drawn.count("<circle") == len(judged) == found["judged"] and 'role="img"' in drawn
+    for row, t in judged:
+        assert row[3].startswith(f"{100 * t['share']:.0f} %") and f"{100 * t['low']:.0f} – {100 * t['high']:.0f} %" in row[3]
+        assert ("se sale" in row[3] or "outside" in row[3]) == (not t["held"]) and f"{100 * t['said']:.0f} %" in row[0]
+    fate = found["fate"]
+    assert fate["said"] == fate["met"] + fate["cut"] + fate["unseen"] and fate["cut"] > 0 and f"{fate['said']:,}".replace(",", "") in page.replace(",", "")
+
+
+def test_tonnes_of_plots_cut_whole_stand_one_by_one_while_they_are_few(office):
+    record, client = office
+    page, found = client.get("/track?lang=es").get_data(as_text=True), record["tonnes"]
+    assert 0 < found["all"]["n"] < found["all"]["needed"] and len(found["plots"]) == 22 and found["left_out"]["standing"] == 8
+    assert "sin porcentaje ni veredicto" in page and "<details open>" in page
+    rows = cells(page, "cut-whole")[1:]
+    assert [row[0].split(", ")[-1] for row in rows] == [plot["plot"] for plot in found["plots"]]
+    for row, plot in zip(rows, found["plots"]):
+        assert row[2] == f"{plot['came_t']:,.0f}"
+        for cell, weeks in zip(row[3:], ("26", "12", "4")):
+            assert cell.startswith(f"{plot['said'][weeks]['said_t']:,.0f} ") if weeks in plot["said"] else cell == "–"
+    said = [one for plot in found["plots"] for one in plot["said"].values()]
+    assert len(said) == found["all"]["n"] and sum(one["inside"] for one in said) == found["sums"]["all"]["inside80"] >= 0.6 * len(said)
+
+
+def test_sugar_says_how_its_spread_was_learned(office):
+    record, client = office
+    line, art = record["art"]["line"], record["art"]
+    assert line["load_learned"] and line["load_sd"] < 0.5 * line["load_assumed"] and 0.7 < art["cover80"]["value"] < 0.9
+    page = client.get("/track?lang=es").get_data(as_text=True)
+    assert f"±{line['load_sd']:.3f}" in page and f"{line['loads']} viajes" in page
