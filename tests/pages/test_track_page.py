@@ -39,13 +39,14 @@ def test_the_picture_of_chances_and_its_table_say_the_same(office, language):
     found = record["chance"]
     assert found["enough"] and found["n"] == record["brix"]["all"]["n"] > 100
     rows = cells(page, "tenths")[1:]
-    assert [int(row[1]) for row in rows] == [t["n"] for t in found["tenths"]] and sum(int(row[1]) for row in rows) == found["n"]
+    counted = [re.match(r"(\d+) (?:de|of) (\d+)", row[2]) for row in rows]
+    assert [(int(c[1]), int(c[2])) if c else (0, 0) for c in counted] == [(t["at_target"], t["n"]) for t in found["tenths"]] and sum(t["n"] for t in found["tenths"]) == found["n"]
     drawn = re.search(r'<svg[^>]*aria-labelledby="chance-t.*?</svg>', page, re.S)[0]
     judged = [(row, t) for row, t in zip(rows, found["tenths"]) if t["enough"]]
     assert drawn.count("<circle") == len(judged) == found["judged"] and 'role="img"' in drawn
     for row, t in judged:
-        assert row[3].startswith(f"{100 * t['share']:.0f} %") and f"{100 * t['low']:.0f} – {100 * t['high']:.0f} %" in row[3]
-        assert ("se sale" in row[3] or "outside" in row[3]) == (not t["held"]) and f"{100 * t['said']:.0f} %" in row[0]
+        assert row[1].startswith(f"{100 * t['share']:.0f} %") and f"{100 * t['low']:.0f} – {100 * t['high']:.0f} %" in row[1]
+        assert ("se sale" in row[1] or "outside" in row[1]) == (not t["held"]) and f"{100 * t['said']:.0f} %" in row[0]
     fate = found["fate"]
     assert fate["said"] == fate["met"] + fate["cut"] + fate["unseen"] and fate["cut"] > 0 and f"{fate['said']:,}".replace(",", "") in page.replace(",", "")
 
