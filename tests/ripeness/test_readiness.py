@@ -81,6 +81,9 @@ def test_a_plot_nobody_read_is_never_called_ripe():
     ripe, maybe = readiness.ripe_and_maybe(np.array([[0.6, 0.4], [0.7, 0.2], [0.1, 0.9]]), np.array([True, False, False]), 0.5)
     assert ripe.tolist() == [[True, False], [False, False], [False, False]] and maybe.tolist() == [[False, False], [True, False], [False, True]]
     assert why.maybe(3, 0, True).code == "ripeness.why.maybe" and why.maybe(3, 0, False).code == "ripeness.why.maybe_supposed" and why.maybe(3, 2, True) is None and why.maybe(1, 0, False) is None
+    told = [why.reason(condition, 0.6, 0.8, 100.0, LIMITS, 0, 100.0) for condition in (2, 3, 4)]
+    assert [s.code[-7:] for s in told] == ["C_maybe", "M_maybe", "P_maybe"] and all("espera" in s.text("es") and "expected" in s.text("en") for s in told)
+    assert why.reason(3, 0.6, 1.0, 80.0, LIMITS, 2, 80.0).code == "ripeness.turn.M"
 
 
 def test_a_young_plot_nobody_read_goes_by_its_planting():

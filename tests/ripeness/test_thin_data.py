@@ -71,6 +71,7 @@ def test_nobody_has_sampled_anything(db, estate_path):
             assert not re.search(r"</span> (maduro|pasándose|ripe|passing)\b", rows) and re.search(r"</span> (quizá maduro|maybe ripe)\b", rows)
         if address == "/plots/A":
             assert ("quizá maduro: nadie la ha muestreado" if language == "es" else "maybe ripe: nobody has sampled it") in text and say("ripeness.why.maybe_supposed", language) in text
+    assert re.search(r'id="unread">De las \d tablas del plan, a \d no las? ha muestreado nadie', pages["/cutting", "es"])
     assert "está pasando" not in pages["/today", "es"] and "no se han muestreado nunca" in pages["/today", "es"]
     reply = CliRunner().invoke(main_group, ["--estate", str(estate_path), "--lang", "es", "tonnage", "--plot", "A", "--json"])
     one, said = json.loads(reply.stdout)["plots"][0], tuple(f"{v:,.0f}" for v in crop.answer(db).arrays["tonnes"][:, 0])

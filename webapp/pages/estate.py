@@ -56,7 +56,7 @@ def _passing(found: dict, ripe: Any, crop: Any, frame: Any) -> list[dict]:
     out = []
     for code in found["passing"][:MOST_UNVISITED]:
         i, j = ripe.meta["plots"].index(code), crop.meta["plots"].index(code)
-        out.append({"code": code, "name": frame.at[code, "name"], "planted_on": frame.at[code, "planted_on"], "mass_t": float(crop.arrays["tonnes"][j, 0]),
+        out.append({"code": code, "name": frame.at[code, "name"], "planted_on": frame.at[code, "planted_on"], "read": ripe.meta["by_plot"][code]["n_visits"] > 0, "mass_t": float(crop.arrays["tonnes"][j, 0]),
                     "low": float(crop.arrays["tonnes_lo"][j, 0]), "high": float(crop.arrays["tonnes_hi"][j, 0]), "lost": 1 - float(ripe.arrays["keep_share"][i, 0])})
     return out
 

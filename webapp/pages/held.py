@@ -25,9 +25,15 @@ def page(problem: Problem | None = None) -> str:
     doubts, waiting, walks = known_doubts(), land.waiting(db()), survey.walks_waiting(db())
     walked = {walk.record for walk in walks}
     held, outlines = [row for row in survey.held(db()) if row["id"] not in walked], len(waiting) + len(walks)
-    return render("held.html", title=words("pages.held.title", n=len(held) + len(doubts) + outlines, held=len(held), doubts=len(doubts), waiting=outlines),
+    return render("held.html", title=_title(held=len(held), doubts=len(doubts), waiting=outlines),
                   held=held, doubts=doubts, waiting=waiting, walks=walks, pictures={walk.record: _picture(walk) for walk in walks}, problem=problem, can_mend=may("mend_records"),
                   done=request.args.get("done", ""), came={name: request.args.get(name, 0, type=int) for name in ("kept", "already", "waiting")}, plot_codes=set(land.plots(db()).index))
+
+
+def _title(**counts: int) -> str:
+    """How much waits, each kind that there is."""
+    parts = [words(f"pages.held.n_{kind}", n=n) for kind, n in counts.items() if n]
+    return words("pages.held.title", n=sum(counts.values()), parts=parts) if parts else words("pages.held.title_none")
 
 
 def _picture(walk) -> str:

@@ -18,7 +18,7 @@ def share_strip(name: str, weeks: Sequence[str], share: Sequence[float], wide: S
         cell = rect(x, y + 2, room - 1, 34, tone)
         if wide[i]:
             cell += rect(x, y + 2, room - 1, 34, "", f' fill="url(#{name}-hatch)"')
-        cell += text(x + room / 2, y + 24, letters[i], f"strong {ink_on(tone)}{' on-hatch' if wide[i] else ''}", "middle")
+        cell += text(x + room / 2, y + 24, letters[i], f"strong {'on-hatch' if wide[i] else ink_on(tone)}", "middle")
         cell += text(x + room / 2, y + 50, f"{100 * share[i]:.0f}", "", "middle")
         if i % 2 == 0 or room > 40:
             cell += text(x + room / 2, y + 66, week[5:], "soft small", "middle")

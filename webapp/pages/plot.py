@@ -55,7 +55,7 @@ def page(code: str) -> str:
     at = crop.meta["plots"].index(code)  # each answer has its own plots: one may be older than another
     mass = {name: [float(v) for v in crop.arrays[f"tonnes{end}"][at, :SHOWN]] for name, end in (("t", ""), ("lo", "_lo"), ("hi", "_hi"))}
     context |= {
-        "now": now, "look": look, "condition": letter(now["condition"][0], read), "condition_word": word(now["condition"][0], read), "window": now["window"], "window_said": why.window_short(now.get("window_kind"), now["window"], now["weeks"][0]), "letters": [letter(c, read) for c in now["condition"][:SHOWN]],
+        "now": now, "look": look, "measured": bool(ripe.meta.get("n_visits")), "condition": letter(now["condition"][0], read), "condition_word": word(now["condition"][0], read), "window": now["window"], "window_said": why.window_short(now.get("window_kind"), now["window"], now["weeks"][0]), "letters": [letter(c, read) for c in now["condition"][:SHOWN]],
         "weeks": now["weeks"][:SHOWN], "all_weeks": look["weeks"], "mass": mass, "plants": tonnes.meta["by_plot"][code]["plants"], "rounds": rounds, "atc_words": plot_rounds.atc_words,
         "changed": _changed(code, now), "curves": _curves(code, look, rounds, log, since, today, values["target_brix_deg"], about), "strips": _strips(code, now, mass), "past": _past(look),
         "own": own_bar("own", 1 - now["borrowed_share"], words("pages.plot.own_title"), words("pages.plot.own_desc", own=1 - now["borrowed_share"], lent=now["borrowed_share"])),

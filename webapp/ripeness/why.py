@@ -36,14 +36,17 @@ def sentences(visits: int, plants_last: int, last: date | None, today: date, pac
     out.append(Sentence("ripeness.why.own", {"own": 1 - borrowed_share}))
     if age_how != "dated":
         out.append(Sentence(f"ripeness.why.age_{age_how}", {}))
-    if extrapolated:
+    if extrapolated and measured:  # where nobody has sampled there is nothing to lie beyond
         out.append(Sentence("ripeness.why.extrapolated", {}))
     return out
 
 
 def reason(condition: int, share: float, keep: float, age_months: float, limits: Limits, visits: int, planted_months: float) -> Sentence:
     """Why today's word: the rule with the numbers it compared. A young plot that nobody has read goes by its planting alone: the pace of its
-    zone was learned on older plots, and taken off a few months it leaves fewer than none."""
+    zone was learned on older plots, and taken off a few months it leaves fewer than none. What nobody has read is expected, not so."""
+    name = readiness.WORDS[int(readiness.words_of(np.array(condition), np.array(visits > 0)))]
+    if name not in readiness.CONDITIONS:
+        return Sentence(f"ripeness.why.{name}", {"share": float(share), "near": limits.near_share, "ripe": limits.ripe_share_to_cut, "loss": 1.0 - float(keep), "limit": limits.loss_limit})
     if condition == turning.YOUNG and not visits and planted_months < limits.young_age_months:
         return Sentence("ripeness.why.young_unread", {"n": max(round(planted_months), 0), "young": limits.young_age_months})
     return turning.reason(condition, share, keep, age_months, limits)
