@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from .. import answers, clock
+from ..crop import service as crops
 from ..database import Database, open_estate
 from ..land import service as land
 from ..people import service as people
@@ -98,6 +99,8 @@ def store_answers(db: Database, rng: np.random.Generator) -> None:
     width = rng.uniform(0.12, 0.3, (n, 1)) * (1 + day / 900)
     crop = {"tonnes": tonnes, "tonnes_lo": tonnes * np.exp(-width), "tonnes_hi": tonnes * np.exp(width), "ripe_tonnes": tonnes * share, "ripe_tonnes_lo": tonnes * low, "ripe_tonnes_hi": tonnes * high}
     totals = {f"{name}_total{end}": value.sum(axis=0) * times for name, value in (("mass", tonnes), ("ripe", tonnes * share)) for end, times in (("", 1.0), ("_lo", 0.93), ("_hi", 1.07))}
+    now = tonnes[:, 0] * rng.lognormal(0, 1, (crops.COUNT, 1)) ** width[:, 0]
+    line = crops.art_line(db, ours)
     rests = {"ripeness": ours.key, "tonnage": stood.key}
-    answers.put(db, "crop", answers.key_of(**{name: key.replace(" ", ",") for name, key in rests.items()}), {"rests_on": rests, "plots": codes, "weeks": weeks, "area_ha": float(area.sum()), "made": clock.of(db).stamp()},
-                {k: v.astype(np.float32) for k, v in (crop | totals).items()})
+    answers.put(db, "crop", answers.key_of(**{name: key.replace(" ", ",") for name, key in rests.items()}), {"rests_on": rests, "plots": codes, "weeks": weeks, "art_percent_per_brix": line.slope, "art_sd": line.sd, "art_loads": line.n, "area_ha": float(area.sum()), "made": clock.of(db).stamp()},
+                {k: v.astype(np.float32) for k, v in (crop | totals | {"now_mass_t": now, "now_ripe_t": now * share[:, 0]}).items()})

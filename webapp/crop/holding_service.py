@@ -24,7 +24,7 @@ def now(db: Database, crop: Answer, ripe: Answer, tonnes: Answer) -> dict[str, A
     """``cells`` (year or None, zone) → measure → Sum, with ``ALL`` for either; also ``years``, ``zones``, ``plots`` by cell. Tonnes as if nothing were cut this week."""
     plots = crop.meta["plots"]
     frame = land.plots(db).loc[plots]
-    mass, ready = (crop.arrays[name] if name in crop.arrays else _drawn(db, name) for name in ("now_mass_t", "now_ripe_t"))
+    mass, ready = crop.arrays["now_mass_t"], crop.arrays["now_ripe_t"]
     where = {code: i for i, code in enumerate(tonnes.meta["plots"])}
     place = [where[code] for code in plots]
     plants = tonnage.draws(tonnes, mass.shape[0], service.SEED, np.array([monday_of(crop.meta["weeks"][0]).toordinal() + 3.0]))[0][:, place, 0]
@@ -43,9 +43,3 @@ def now(db: Database, crop: Answer, ripe: Answer, tonnes: Answer) -> dict[str, A
                 cells.setdefault(name, {"n": count[name]})[measure] = total
     return {"cells": cells, "years": sorted({y for y in years if y is not None}) + ([None] if None in years else []), "zones": sorted(set(zones)), "n": len(plots),
             "passing": [plots[i] for i in np.argsort(-passing.mean(axis=0), kind="stable") if letter.get(plots[i]) == "P"]}
-
-
-def _drawn(db: Database, name: str) -> np.ndarray:
-    """Of an answer stored before it kept this week's draws: the same draws again."""
-    d = service.draws(db)
-    return d.mass_t[:, :, 0] if name == "now_mass_t" else (d.mass_t * d.share)[:, :, 0]

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from .. import jobs
+from .. import answers, jobs
 from ..answers import Answer
 from ..problems import Problem
 from .access import db
 from .layout import words
 
+MOST_AT_ONCE = 400
+"""Plots that a page reckons while somebody waits (two seconds); more are left to the job."""
 
 def estimates() -> tuple[Answer, Answer, Answer, str]:
     """Ripeness, tonnage and crop as last stored, and a sentence when the records have moved on ("" when not).
 
     A page never waits for a fit: the first request after a new record gets the last answer, marked so,
-    and a job refits the estate.
+    and a job refits the estate. Of an estate that has none yet a small one is reckoned at once; a large
+    one would keep the page for a minute or more: Problem ``being_reckoned`` (503).
     """
     from ..crop import service as crop
     from ..ripeness import service as ripeness
 
+    must_be_reckoned()
     grown = crop.answer(db())
     ripe, tonnes = crop.basis(db(), grown)
     stale = ""
@@ -25,6 +29,23 @@ def estimates() -> tuple[Answer, Answer, Answer, str]:
         _ask()
         stale = words("pages.stale", made_at=ripe.made_at[:16].replace("T", " "))
     return ripe, tonnes, grown, stale
+
+
+def reckoned() -> bool:
+    """Whether there are answers to show, or few enough plots to make them now; where not, the job is asked for."""
+    from ..crop import service as crop
+    from ..land import service as land
+
+    if answers.latest(db(), crop.STAGE) is not None or len(land.plots(db())) <= MOST_AT_ONCE:
+        return True
+    _ask()
+    return False
+
+
+def must_be_reckoned() -> None:
+    """Problem ``being_reckoned`` (503) in place of a page that would be kept for minutes."""
+    if not reckoned():
+        raise Problem("being_reckoned", status=503, wait_s=60)
 
 
 def _ask() -> None:

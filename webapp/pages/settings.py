@@ -11,6 +11,7 @@ from ..people import service as people
 from ..problems import Problem
 from .access import db, may
 from .layout import render, words
+from .resting import reckoned
 from .settings_effect import Change, shown
 from .settings_known import beliefs, constants_of, figure, said_of
 
@@ -22,8 +23,9 @@ GROUPS = ("ripeness", "visits", "tonnage", "cutting", "outlook", "estate")
 def page(problem: Problem | None = None, typed: dict | None = None, effect: dict | None = None) -> str:
     values = settings.load(db())
     assumed = sum(s.assumption and not values.changed(s.name) for s in SETTINGS)
-    said = said_of(values)
-    groups = [(group, [_row(s, values, said) for s in SETTINGS if s.group == group], beliefs(group, values), constants_of(group)) for group in GROUPS]
+    told = reckoned()
+    said = said_of(values) if told else {}
+    groups = [(group, [_row(s, values, said) for s in SETTINGS if s.group == group], beliefs(group, values) if told else [], constants_of(group)) for group in GROUPS]
     title = effect["title"] if effect else words("pages.settings.title", n=assumed, of=sum(s.assumption for s in SETTINGS))
     return render("settings.html", title=title, groups=groups, problem=problem, wrong=problem.where if problem and problem.where in BY_NAME else "", typed=typed or {}, effect=effect,
                   can_change=may("change_settings"), version=values.version, figure=figure, saved=request.args.get("saved", type=int))

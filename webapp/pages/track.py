@@ -14,12 +14,14 @@ from .access import db, may
 from .layout import render, words
 from .picture_chance import chance_dots
 from .picture_track import calibration_bars
+from .resting import must_be_reckoned
 
 bp = Blueprint("track", __name__)
 
 
 @bp.get("/track")
 def page() -> str:
+    must_be_reckoned()
     only = request.args.get("from") == "said"
     found = track.record(db(), only_said=only)
     whole, job = found["brix"]["all"], next(iter(jobs.pending(db(), "replay")), None)
