@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from webapp.crop import cut_whole
+from webapp.crop import art, cut_sugar, cut_whole
 
 DAY = date(2026, 6, 1)
 
@@ -51,3 +51,15 @@ def test_the_plain_rule_knows_nothing_of_later():
     before = pd.DataFrame({"plot": list("VWXYZ"), "day": DAY.toordinal() - 100, "ended": DAY.toordinal() - 90, "came_t": 33.0 * np.exp(0.1)})
     learned = cut_whole.by_plants(want, before, many, weighings, plants | {name: [(0, 1000.0)] for name in "VWXYZ"}, 50.0)[1]
     assert learned == pytest.approx(0.1)
+
+
+def test_the_sugar_of_a_clearing_tells_its_plots_brix():
+    rng = np.random.default_rng(4)
+    brix = rng.uniform(22, 28, 200)
+    line = art.fit(brix, brix * (0.93 + rng.normal(0, 0.03, 200)), ["Lab"] * 200, 0.90, 0.10, list(rng.choice(list("VWXYZ"), 200)))
+    many = loads(*[("A", d, 1, 300, 15_000) for d in (0, 1, 2, 3, 40)], ("B", 0, 0, 300, 15_000), ("C", 0, 1, 300, 15_000)).assign(art_percent=[23.25] * 6 + [np.nan], lab_name="Lab")
+    found = cut_sugar.of_clearings(many, line)
+    assert found["plot"].tolist() == ["A", "A"] and found["loads"].tolist() == [4, 1] and found["day"].tolist() == [DAY.toordinal() + 2, DAY.toordinal() + 40]  # 1.5 is rounded to even
+    assert found["seen"].to_numpy() == pytest.approx(23.25 / line.by_lab["Lab"][0])
+    assert found["noise_deg"].iloc[1] == pytest.approx(25 / 0.93 * np.sqrt(line.by_lab["Lab"][1] ** 2 + art.PLOT_SD**2 + line.load_sd**2), rel=0.02) and found["noise_deg"].iloc[0] < found["noise_deg"].iloc[1]
+    assert len(cut_sugar.of_clearings(many.iloc[5:], line)) == 0, "a pass takes the ripest: it does not tell the plot's mean"

@@ -6,6 +6,7 @@ import uuid
 from datetime import date, timedelta
 
 import numpy as np
+import pandas as pd
 import pytest
 from click.testing import CliRunner
 
@@ -156,6 +157,17 @@ def test_chances_speak_of_the_target_of_then_and_tell_what_became_of_the_rest(to
     assert len(c.pairs) == len(found.brix) and c.target == pytest.approx(24.0, abs=1e-3) and (c.own_sd < c.pairs.sd).all()
     settings.change(told, {"target_brix_deg": 25.5}, "Ana")
     assert said_brix.told(told).chances.target == pytest.approx(24.0, abs=1e-3), "what was said is held against the target it spoke of"
+    seen = found.brix.at(np.array([0]))
+    cleared = pd.DataFrame({"plot": seen.plot, "day": seen.day, "seen": [30.0], "noise_deg": [0.9]})
+    assert not said_brix.told(told, cleared).chances.by_cut.any(), "a round tells more than the sugar of what was cut"
+    with atomic(told):  # of one plot something was said of a week that no round is near
+        told.execute("INSERT INTO said SELECT NULL, fit, '2025-11-03', plot, '2025-W49', mean_deg, sd_deg, share, chance, mass_t, rate_deg_week, visit_sd_deg, plant_sd_deg, 'when_said' FROM said WHERE plot = 'VS-08' LIMIT 1")
+    mean, sd, pace = told.conn.execute("SELECT mean_deg, sd_deg, rate_deg_week FROM said WHERE on_day = '2025-11-03'").fetchone()
+    cleared = pd.DataFrame({"plot": ["VS-08"], "day": [date(2025, 12, 11).toordinal()], "seen": [30.0], "noise_deg": [0.9]})
+    again = said_brix.told(told, cleared)
+    cut = again.chances.at(again.chances.by_cut)
+    assert len(cut.pairs) == 1 and cut.hits.all() and len(again.brix) == len(found.brix) == len(again.chances.pairs) - 1
+    assert cut.pairs.mean == pytest.approx(mean + pace) and cut.pairs.sd == pytest.approx(np.hypot(sd, 0.9)) and cut.own_sd == pytest.approx(sd)
     fate = service.record(told)["chance"]["fate"]
     assert fate["said"] == fate["met"] + fate["cut"] + fate["unseen"] and 0 < fate["met"] <= len(c.pairs)
     assert {"VS-04", "VS-05"} & set(c.pairs.plot)  # a clearing after the round takes nothing away

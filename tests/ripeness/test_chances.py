@@ -23,7 +23,7 @@ def made(n, noise, sure=1.0, bias=0.0, seed=1, days=40, shared=0.0):
     truth = mean + 1.2 * (np.sqrt(1 - shared) * rng.normal(size=n) + np.sqrt(shared) * rng.normal(size=days)[on_day])
     own = np.full(n, 1.2 / sure)
     p = Pairs(np.array([f"P{i}" for i in range(n)], object), on_day, on_day + 28, np.full(n, 4), mean + bias, np.hypot(own, noise), truth + noise * rng.normal(size=n), np.zeros(n, bool))
-    return Chances(p, own, np.full(n, 24.0)), truth >= 24.0
+    return Chances(p, own, np.full(n, 24.0), np.zeros(n, bool)), truth >= 24.0
 
 
 @pytest.mark.parametrize("noise", [0.0, 0.6, 1.5])

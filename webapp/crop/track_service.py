@@ -22,7 +22,7 @@ from ..survey import service as survey
 from ..tonnage import constants as masses
 from ..tonnage import pina
 from ..tonnage import said_service as said_mass
-from . import art, service, tonnes_service
+from . import art, cut_sugar, service, tonnes_service
 
 REPLAYED_DAYS, REPLAY_WEEKS = 6, 13
 LEAST_ROUNDS = 12
@@ -47,12 +47,12 @@ def record(db: Database, only_said: bool = False) -> dict[str, Any]:
 
 
 def _record(db: Database, only_said: bool) -> dict[str, Any]:
-    told = said_brix.told(db)
+    told = said_brix.told(db, cut_sugar.of_clearings(survey.loads(db), service.art_line(db)))
     brix, chance, cut, fate = told.brix, told.chances, told.cut_between, told.fate
     mass, sugar, whole = mass_pairs(db), art_pairs(db), tonnes_service.held(db)
     if only_said:
         whole = whole.only_said()
-        brix, chance, mass, cut, fate = brix.at(~brix.replayed), chance.at(~brix.replayed), mass.at(~mass.replayed), cut[~cut], fate[~fate["replayed"]]
+        brix, chance, mass, cut, fate = brix.at(~brix.replayed), chance.at(~chance.pairs.replayed), mass.at(~mass.replayed), cut[~cut], fate[~fate["replayed"]]
     days = [row for row in said_brix.days(db) if not only_said or row["said_from"] == "when_said"]
     by_day = {date.fromordinal(int(day)).isoformat(): track.judge(brix.at(brix.on_day == day)) for day in np.unique(brix.on_day)}
     return {"today": clock.of(db).today().isoformat(), "horizons_weeks": list(HORIZONS_WEEKS), "window_days": track.WINDOW_DAYS, "least_pairs": track.LEAST_PAIRS,

@@ -3,7 +3,8 @@
 Ripe is what it is everywhere: the plot's mean at or above the target. That mean is never seen, only read by a round, with an
 error. So what is counted is rounds that read at or above the target; that share is then told as a share of plots by moving
 the forecasts of the tenth all by as many °Bx as make them expect just so many such rounds. Where rounds are exact both
-shares are the same; otherwise rounds alone would show even perfect chances as too sure.
+shares are the same; otherwise rounds alone would show even perfect chances as too sure. Of a plot cleared before a round could
+tell, the laboratory's sugar of what was cut is read in its place, with its own, larger error.
 """
 
 from __future__ import annotations
@@ -23,14 +24,16 @@ MOST_MOVED_DEG = 60.0
 
 @dataclass(frozen=True)
 class Chances:
-    """``pairs`` of rounds foretold and seen; [N] sd of the plot's mean alone and the target its chance spoke of, °Bx."""
+    """``pairs`` of rounds foretold and seen; [N] sd of the plot's mean alone and the target its chance spoke of, °Bx; whether what was
+    seen is not a round but the sugar of the plot's clearing."""
 
     pairs: Pairs
     own_sd: np.ndarray
     target: np.ndarray
+    by_cut: np.ndarray
 
     def at(self, where: np.ndarray) -> "Chances":
-        return Chances(self.pairs.at(where), self.own_sd[where], self.target[where])
+        return Chances(self.pairs.at(where), self.own_sd[where], self.target[where], self.by_cut[where])
 
     def ripe(self, moved_deg: float = 0.0) -> np.ndarray:
         """[N] chance ripe as said, on the day of the round (all forecasts moved by so many °Bx)."""
@@ -55,6 +58,14 @@ class Chances:
         if share_of_rounds >= 1 or off(MOST_MOVED_DEG) <= 0:
             return 1.0
         return float(self.ripe(brentq(off, -MOST_MOVED_DEG, MOST_MOVED_DEG, xtol=1e-6)).mean())
+
+
+def joined(a: Chances, b: Chances | None) -> Chances:
+    """Both together (plain rules are left behind)."""
+    if b is None or not len(b.pairs):
+        return a
+    one = {name: np.concatenate([getattr(a.pairs, name), getattr(b.pairs, name)]) for name in ("plot", "on_day", "day", "weeks", "mean", "sd", "seen", "replayed")}
+    return Chances(Pairs(**one), *(np.concatenate([getattr(a, name), getattr(b, name)]) for name in ("own_sd", "target", "by_cut")))
 
 
 def _above(distance: np.ndarray, sd: np.ndarray) -> np.ndarray:
@@ -119,7 +130,7 @@ def judge(c: Chances) -> dict:
     tenths = [{"from": t / TENTHS, "to": (t + 1) / TENTHS, **told(c.at(where == t), rho)} for t in range(TENTHS)]
     judged = [row for row in tenths if row["enough"]]
     return {"n": len(p), "needed": LEAST_CALIBRATION, "enough": len(p) >= LEAST_CALIBRATION, "least_tenth": LEAST_TENTH, "days": len(np.unique(p.on_day)), "plots": len(set(p.plot)), "n_replayed": int(p.replayed.sum()),
-            "rounds": len(set(zip(p.plot, p.day))), "alike": rho, "round_sd_deg": float(np.median(np.sqrt(np.maximum(p.sd**2 - c.own_sd**2, 0.0)))) if len(p) else None, "targets_deg": sorted({round(float(v), 1) for v in c.target}),
+            "rounds": len(set(zip(p.plot, p.day))), "by_cut": int(c.by_cut.sum()), "alike": rho, "round_sd_deg": float(np.median(np.sqrt(np.maximum(p.sd**2 - c.own_sd**2, 0.0)))) if len(p) else None, "targets_deg": sorted({round(float(v), 1) for v in c.target}),
             "tenths": tenths, "all": told(c, rho), "by_weeks": {str(w): told(c.at(p.weeks == w), rho) for w in HORIZONS_WEEKS}, "judged": len(judged), "held": sum(row["held"] for row in judged), "shape": _shape(judged)}
 
 

@@ -14,7 +14,7 @@ from ..land import service as land
 from ..survey import service as survey
 from ..weeks import monday_of, week_of
 from . import constants as k
-from . import curve, plain_rules, service, store
+from . import chances, curve, plain_rules, service, store
 from . import inputs_service as inputs
 from .chances import Chances
 from .track import HORIZONS_WEEKS, WINDOW_DAYS, Pairs, match
@@ -62,7 +62,7 @@ def cut_since(db: Database, pairs: pd.DataFrame) -> np.ndarray:
 class Told:
     """``brix`` pairs of said and seen °Brix of a round's mean, with plain rules; ``chances`` the same rounds against the chance ripe;
     ``cut_between`` [C] of the pairs left out because a pass came between, whether made afterwards; ``fate`` of everything said whose
-    week has passed: replayed, chance, met, cut (taken by a clearing before a round could tell), a row each."""
+    week has passed: replayed, chance, met, cut (taken by a clearing before anything could tell), a row each."""
 
     brix: Pairs
     chances: Chances
@@ -70,8 +70,10 @@ class Told:
     fate: pd.DataFrame
 
 
-def told(db: Database) -> Told:
-    """Everything that was said of °Brix and ripeness and has met its round."""
+def told(db: Database, cleared: pd.DataFrame | None = None) -> Told:
+    """Everything that was said of °Brix and ripeness and has met its round. ``cleared``: plot, day, seen, noise_deg of what clearings showed,
+    read for the chances alone where no round was.
+    """
     plots = sorted(set(land.plots(db).index))
     said = said_frame(store.SAID.about(db, until_week(db)))
     found, came, left_out = _found(db, said, plots)
@@ -80,7 +82,27 @@ def told(db: Database) -> Told:
     spoke_of = _targets(said, float(settings.load(db)["target_brix_deg"]))
     target = np.array([spoke_of[day] for day in found["on_day"]], float)
     brix = _as_pairs(found, mean, sd, rules)
-    return Told(brix, Chances(brix, np.sqrt(np.maximum(sd**2 - noise**2, 0.0)), target), left_out, _fate(db, said, found))
+    rounds = Chances(brix, np.sqrt(np.maximum(sd**2 - noise**2, 0.0)), target, np.zeros(len(brix), bool))
+    cuts, keys = _cuts(db, said, found, cleared, spoke_of)
+    return Told(brix, chances.joined(rounds, cuts), left_out, _fate(db, said, _keys(found) | keys))
+
+
+def _keys(found: pd.DataFrame) -> set[tuple]:
+    return set(zip(found["plot"], found["on_day"], found["weeks"]))
+
+
+def _cuts(db: Database, said: pd.DataFrame, found: pd.DataFrame, cleared: pd.DataFrame | None, spoke_of: dict[int, float]) -> tuple[Chances | None, set[tuple]]:
+    """What clearings showed of words that met no round, and which words those are."""
+    if cleared is None or not len(cleared):
+        return None, set()
+    met, cut = _keys(found), match(said, cleared)
+    cut = cut[[key not in met for key in zip(cut["plot"], cut["on_day"], cut["weeks"])]] if len(cut) else cut
+    cut = cut[~cut_since(db, cut)].reset_index(drop=True) if len(cut) else cut
+    if not len(cut):
+        return None, set()
+    own = cut["sd_deg"].to_numpy(float)
+    p = _as_pairs(cut, _moved(cut), np.hypot(own, cut["noise_deg"].to_numpy(float)), {})
+    return Chances(p, own, np.array([spoke_of[day] for day in cut["on_day"]], float), np.ones(len(p), bool)), _keys(cut)
 
 
 def pairs(db: Database) -> tuple[Pairs, np.ndarray]:
@@ -101,12 +123,11 @@ def _targets(said: pd.DataFrame, now_deg: float) -> dict[int, float]:
     return {int(day): float(then.get(day, now_deg)) for day in np.unique(said["on_day"])}
 
 
-def _fate(db: Database, said: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
+def _fate(db: Database, said: pd.DataFrame, keys: set[tuple]) -> pd.DataFrame:
     """What became of everything said whose week has passed."""
     past = said[said["target"] <= clock.of(db).today().toordinal()]
     if not len(past):
         return pd.DataFrame({"replayed": np.zeros(0, bool), "chance": np.zeros(0), "met": np.zeros(0, bool), "cut": np.zeros(0, bool)})
-    keys = set(zip(found["plot"], found["on_day"], found["weeks"]))
     met = np.array([key in keys for key in zip(past["plot"], past["on_day"], past["weeks"])], bool)
     loads = survey.loads(db)
     gone = {code: min(d.toordinal() for d in part) for code, part in loads[(loads["clearing"] == 1) & loads["day"].notna()].groupby("plot")["day"]}
@@ -134,8 +155,12 @@ def _forecast(db: Database, found: pd.DataFrame) -> tuple[np.ndarray, np.ndarray
     """(mean on the day of the round, sd of what such a round reads, sd of a round's own error) of every pair, °Bx."""
     fit = service.answer(db).meta["fit"]  # of words stored without the noise of a round: today's
     noise = found["visit_sd_deg"].astype(float).fillna(fit["visit_deg"]) ** 2 + found["plant_sd_deg"].astype(float).fillna(fit["plant_deg"]) ** 2 / found["n"] + found["known"]
-    mean = found["mean_deg"] + found["rate_deg_week"].astype(float).fillna(0.0) * (found["day"] - found["target"]) / 7
-    return mean.to_numpy(float), np.sqrt(found["sd_deg"] ** 2 + noise).to_numpy(float), np.sqrt(noise).to_numpy(float)
+    return _moved(found), np.sqrt(found["sd_deg"] ** 2 + noise).to_numpy(float), np.sqrt(noise).to_numpy(float)
+
+
+def _moved(found: pd.DataFrame) -> np.ndarray:
+    """[N] °Bx as said, on the day of what was seen."""
+    return (found["mean_deg"] + found["rate_deg_week"].astype(float).fillna(0.0) * (found["day"] - found["target"]) / 7).to_numpy(float)
 
 
 def _as_pairs(found: pd.DataFrame, mean: np.ndarray, sd: np.ndarray, rules: dict) -> Pairs:
