@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 
 from flask import Blueprint, Response, g, redirect, request, url_for
 
-from .. import clock, jobs
+from .. import clock, dictionary, jobs
 from ..land import service as land
 from ..problems import Problem
 from ..survey import service as survey
@@ -148,8 +149,20 @@ def show_record(record: str, problem: Problem | None = None) -> str:
         if isinstance(step.get("fields"), dict) and step["fields"].get("kind") not in (None, "void"):
             before = step["fields"]
         step["shown"] = json.dumps(step.get("fields", {}), ensure_ascii=False, sort_keys=True) if not isinstance(step.get("fields"), str) else step["fields"]
-    return render("record.html", title=words("pages.record.title", record=record[:13]), steps=steps, record=record, problem=problem,
+    return render("record.html", title=_record_title(steps, record), steps=steps, record=record, problem=problem,
                   fields=survey.editable(db(), record) if may("mend_records") else [], back_to=request.values.get("plot", "") or request.form.get("back_to", ""), plot=next((s["fields"].get("plot") for s in steps if isinstance(s.get("fields"), dict) and s["fields"].get("plot")), None))
+
+
+def _record_title(steps: list[dict], record: str) -> str:
+    """What the record is, of which plot and day, as it reads now; of one that can't be read its identifier."""
+    fields = next((s["fields"] for s in reversed(steps) if isinstance(s.get("fields"), dict) and s["fields"].get("plot") and s["fields"].get("kind") in dictionary.kinds() and s["fields"]["kind"] != "void"), None)
+    if fields is None:
+        return words("pages.record.title", record=record[:13])
+    try:
+        day = datetime.fromisoformat(str(fields["taken_at"]).replace("Z", "+00:00")).astimezone(clock.of(db()).zone).date()
+    except (KeyError, ValueError, OverflowError):
+        day = None
+    return words("pages.record.title_of" if day else "pages.record.title_undated", kind=dictionary.kinds()[fields["kind"]].label[g.language], plot=fields["plot"], day=day)
 
 
 @bp.post("/records/<record>/correct")

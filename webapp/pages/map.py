@@ -77,9 +77,11 @@ def _said(f: Figures) -> str:
 
 @bp.get("/map/table")
 def table() -> str:
-    """Every plot and every layer's figures of one week, without a picture."""
+    """Every plot and every layer's figures of one week, without a picture; ``only=ripe`` those that are ripe then, the ripest first."""
     f, _, stale, layer, at = _asked()
-    return render("map_table.html", title=words("pages.map.table_title", week=f.weeks[at]), rows=map_words.rows(f, at), week=f.weeks[at], monday=monday_of(f.weeks[at]), layer=layer, stale=stale)
+    every, enough, only = map_words.rows(f, at), {code for i, code in enumerate(f.codes) if f.ripe[i, at] or f.maybe[i, at]}, request.args.get("only") == "ripe"
+    rows = sorted((row for row in every if row["code"] in enough), key=lambda row: (-row["share"], row["code"]))
+    return render("map_table.html", title=words("pages.map.table_title", week=f.weeks[at]), rows=rows if only else every, only=only, counts=(len(every), len(rows)), week=f.weeks[at], monday=monday_of(f.weeks[at]), layer=layer, stale=stale)
 
 
 @bp.get("/map/script.js")

@@ -141,6 +141,8 @@ def _headline(about: dict, now: dict) -> str:
         name = "title_unripe" if first > clock.of(db()).today() else "title_unripe_now"
         return words(f"pages.plot.{name}", name=about["name"], word=word(now["condition"][0], read), first=_month(first))
     soon, month = first <= clock.of(db()).today(), _month
+    if last is None and soon:
+        return words("pages.plot.title_now_open", name=about["name"], word=word(now["condition"][0], read))
     if last is None:
         return words("pages.plot.title_from", name=about["name"], word=word(now["condition"][0], read), first=month(first))
     if soon and last <= clock.of(db()).today():

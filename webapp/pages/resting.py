@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from .. import answers, jobs
+from datetime import datetime
+
+from .. import answers, clock, jobs
 from ..answers import Answer
 from ..problems import Problem
 from .access import db
@@ -27,7 +29,7 @@ def estimates() -> tuple[Answer, Answer, Answer, str]:
     stale = ""
     if ripeness.stale(ripe, db()):
         _ask()
-        stale = words("pages.stale", made_at=ripe.made_at[:16].replace("T", " "))
+        stale = words("pages.stale", made_at=f"{datetime.fromisoformat(ripe.made_at.replace('Z', '+00:00')).astimezone(clock.of(db()).zone):%Y-%m-%d %H:%M}")
     return ripe, tonnes, grown, stale
 
 

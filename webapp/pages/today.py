@@ -42,7 +42,7 @@ def page() -> str:
 
 
 def _names(codes, plots) -> list[str]:
-    named = [f"{plots.at[c, 'name']}, {c}" for c in codes[:MOST_NAMED]]
+    named = [f"{plots.at[c, 'name']} ({c})" for c in codes[:MOST_NAMED]]
     return named + ([words("pages.today.and_more", n=len(codes) - MOST_NAMED)] if len(codes) > MOST_NAMED else [])
 
 
