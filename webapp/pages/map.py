@@ -81,7 +81,7 @@ def table() -> str:
     f, _, stale, layer, at = _asked()
     every, enough, only = map_words.rows(f, at), {code for i, code in enumerate(f.codes) if f.ripe[i, at] or f.maybe[i, at]}, request.args.get("only") == "ripe"
     rows = sorted((row for row in every if row["code"] in enough), key=lambda row: (-row["share"], row["code"]))
-    return render("map_table.html", title=words("pages.map.table_title", week=f.weeks[at]), rows=rows if only else every, only=only, counts=(len(every), len(rows)), week=f.weeks[at], monday=monday_of(f.weeks[at]), layer=layer, stale=stale)
+    return render("map_table.html", title=map_words.title(f, map_words.LAYERS[0], at) if only else words("pages.map.table_title", week=f.weeks[at]), rows=rows if only else every, only=only, counts=(len(every), len(rows)), week=f.weeks[at], monday=monday_of(f.weeks[at]), layer=layer, stale=stale)
 
 
 @bp.get("/map/script.js")
