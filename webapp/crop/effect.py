@@ -15,8 +15,8 @@ LEVELS = (0.1, 0.9)
 
 @dataclass(frozen=True)
 class Side:
-    """One set of answers, this week first: [W] plots at or above the share to cut, ripe tonnes and tonnes of sugar in them
-    (``…_lo``, ``…_hi``: 80 %; None where no draws were made), all tonnes standing; [P] condition today; plot → [first, last] week or None."""
+    """One set of answers, this week first: [W] plots ripe enough to cut (of those somebody has read), ripe tonnes and tonnes of sugar in them
+    (``…_lo``, ``…_hi``: 80 %; None where no draws were made), all tonnes standing; [P] word today (index into ``readiness.WORDS``); plot → [first, last] week or None."""
 
     ripe_plots: np.ndarray
     ripe_t: np.ndarray
@@ -30,7 +30,7 @@ class Side:
 
 @dataclass(frozen=True)
 class Moved:
-    """One plot: condition index and cutting window before and after; ``weeks`` the first week moves by (None when one of them is open)."""
+    """One plot: its word (as in :class:`Side`) and cutting window before and after; ``weeks`` the first week moves by (None when one of them is open)."""
 
     code: str
     condition: tuple[int, int]

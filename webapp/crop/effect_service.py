@@ -13,6 +13,7 @@ from ..config import SETTINGS
 from ..database import Database
 from ..ripeness import proposed_service as proposing
 from ..ripeness import service as ripeness
+from ..ripeness.readiness import ripe_and_maybe, words_of
 from ..settings import Settings
 from ..survey import sampling
 from ..survey import service as survey
@@ -94,7 +95,8 @@ def _side(db: Database, ripe: Answer, tonnes: Answer, s: Settings, drawn: bool, 
         mass_t = totals(whole)[0]
     else:  # a region: the sums of the means, without their joint intervals
         mass_t, ripe_t = mass.sum(axis=0), (mass * share).sum(axis=0)
-    return Side((share >= s["ripe_share_to_cut"]).sum(axis=0), ripe_t, low, high, sugar, mass_t, ripe.arrays["condition"][:, 0], {code: ripe.meta["by_plot"][code]["window"] for code in ripe.meta["plots"]})
+    read = np.array([ripe.meta["by_plot"][code]["n_visits"] > 0 for code in ripe.meta["plots"]], bool)
+    return Side(ripe_and_maybe(share, read, s["ripe_share_to_cut"])[0].sum(axis=0), ripe_t, low, high, sugar, mass_t, words_of(ripe.arrays["condition"][:, 0], read), {code: ripe.meta["by_plot"][code]["window"] for code in ripe.meta["plots"]})
 
 
 def asked_of_phones(db: Database, proposed: Settings) -> dict[str, tuple[float, float]]:

@@ -15,10 +15,10 @@ from .. import settings
 from ..answers import Answer
 from ..database import Database, path_of
 from ..land import service as land
+from ..ripeness.readiness import ripe_and_maybe
 from ..survey import service as survey
 from ..weeks import monday_of
 from .charts import RAMP
-from ..ripeness.readiness import ripe_and_maybe
 from .conditions import little_known, read_plots
 
 SHOWN = 26

@@ -15,9 +15,10 @@ from ..cutting import service as cutting
 from ..land import service as land
 from ..problems import Problem
 from ..ripeness import service as ripeness
+from ..ripeness.readiness import WORDS
 from ..settings import Settings, load
 from .access import db, may
-from .conditions import CODES, letter, word
+from .conditions import CODES
 from .layout import words
 
 SHOWN_WEEKS = (0, 4, 8, 13, 17, 21, 26)
@@ -54,9 +55,11 @@ def _crop(found: effects.Effect) -> dict[str, Any]:
               "sugar": (a.sugar_t[w], b.sugar_t[w]) if a.sugar_t is not None and b.sugar_t is not None else None,
               "low": (a.ripe_lo[w], b.ripe_lo[w]) if a.ripe_lo is not None and b.ripe_lo is not None else None,
               "high": (a.ripe_hi[w], b.ripe_hi[w]) if a.ripe_hi is not None and b.ripe_hi is not None else None} for w in at]
-    counts = [(letter(i), word(i), int((a.condition == i).sum()), int((b.condition == i).sum())) for i in range(len(CODES))]
-    rows = [{"code": m.code, "name": plots.at[m.code, "name"] if m.code in plots.index else m.code, "was": (letter(m.condition[0]), word(m.condition[0])),
-             "becomes": (letter(m.condition[1]), word(m.condition[1])), "reworded": m.condition[0] != m.condition[1], "window_was": m.window[0], "window": m.window[1], "weeks": m.weeks}
+    bear = lambda i: (words(f"condition.{WORDS[i]}.letter"), words(f"condition.{WORDS[i]}.word"))  # noqa: E731
+    counts = [(*bear(i), int((a.condition == i).sum()), int((b.condition == i).sum())) for i in range(len(WORDS))]
+    counts = [count for i, count in enumerate(counts) if i < len(CODES) or any(count[2:])]
+    rows = [{"code": m.code, "name": plots.at[m.code, "name"] if m.code in plots.index else m.code, "was": bear(m.condition[0]),
+             "becomes": bear(m.condition[1]), "reworded": m.condition[0] != m.condition[1], "window_was": m.window[0], "window": m.window[1], "weeks": m.weeks}
             for m in found.moved[:MOST]]
     slid = [m for m in found.moved if m.window[0] != m.window[1]]
     by = [m.weeks for m in slid if m.weeks is not None]
