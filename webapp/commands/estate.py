@@ -124,7 +124,7 @@ def serve(edge: Edge, host: str, port: int, worker: bool) -> None:
     sys.setswitchinterval(0.0001)  # with the usual 5 ms the server's socket loop, which spins while an answer is being written, kept the others out for seconds
     app = create_app(edge.path)
     try:
-        server = create_server(app, host=host, port=port, threads=8, ident="pinario", connection_limit=600, max_request_body_size=32 * 1024 * 1024)
+        server = create_server(app, host=host, port=port, threads=24, recv_bytes=65_536, ident="pinario", connection_limit=600, max_request_body_size=32 * 1024 * 1024)
     except OSError as error:
         raise Problem("port_taken", where=f"{host}:{port}", reason=error.strerror or str(error)) from error
     child = subprocess.Popen([sys.executable, "-m", "webapp.cli", "--estate", edge.path, "work", "--parent", str(os.getpid())]) if worker else None

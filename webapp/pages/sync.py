@@ -46,8 +46,8 @@ def enrol() -> Response:
 def records() -> Response:
     _json_only()
     body = wire_digest.checked(request.get_data(cache=False))
-    return wire_digest.signed(jsonify(survey.receive(db(), body, sender=g.device.id, received_at=clock.of(db()).now(), language=g.language,
-                                                     seen=g.device.id if people.seen_long_ago(g.device) else None)))
+    told = survey.receive_json(db(), body, sender=g.device.id, received_at=clock.of(db()).now(), language=g.language, seen=g.device.id if people.seen_long_ago(g.device) else None)
+    return wire_digest.signed(Response(told, content_type="application/json"))
 
 
 @bp.post("/field/photos/<record>/<digest>")

@@ -262,7 +262,7 @@ def enrol(db: Database, code: str, address: str) -> tuple[str, str]:
 
 
 def device_for(db: Database, cookie: str, touch: bool = True) -> Device | None:
-    """The enrolled, unrevoked phone a cookie belongs to; ``touch`` notes that it was seen (see ``phone_seen``)."""
+    """The enrolled, unrevoked phone a cookie belongs to; ``touch`` notes that it was seen (see ``phones_seen``)."""
     parts = phones.split_cookie(cookie)
     row = store.device(db, parts[0]) if parts else None
     if row is None or row["revoked_at"] or not row["secret_hash"] or not hmac.compare_digest(row["secret_hash"], passwords.digest(parts[1])):
@@ -270,7 +270,7 @@ def device_for(db: Database, cookie: str, touch: bool = True) -> Device | None:
     device = Device(row["id"], row["name"], row["crew"], seen_at=row["last_seen"] or "")
     if touch and seen_long_ago(device):
         with atomic(db):
-            phone_seen(db, device.id)
+            phones_seen(db, [device.id])
     return device
 
 
@@ -278,9 +278,10 @@ def seen_long_ago(device: Device) -> bool:
     return device.seen_at < _now(-SEEN_EVERY)
 
 
-def phone_seen(db: Database, device: str) -> None:
-    """Note that a phone was here, inside the caller's atomic block: who writes records anyway needs no second wait for the disk."""
-    store.seen(db, device, _now())
+def phones_seen(db: Database, devices: list[str]) -> None:
+    """Note that phones were here, inside the caller's atomic block: who writes records anyway needs no second wait for the disk."""
+    if devices:
+        store.seen(db, devices, _now())
 
 
 def devices(db: Database) -> list[dict]:

@@ -93,9 +93,9 @@ def device(db: Database, device_id: str) -> dict | None:
     return found[0] if found else None
 
 
-def seen(db: Database, device_id: str, at: str) -> None:
+def seen(db: Database, devices: list[str], at: str) -> None:
     """Done with every batch of records, hence in plain SQL: finding out a table's key costs more than the rest of a batch's bookkeeping."""
-    db.conn.execute("UPDATE device SET last_seen = ? WHERE id = ?", [at, device_id])
+    db.conn.execute(f"UPDATE device SET last_seen = ? WHERE id IN ({', '.join('?' * len(devices))})", [at, *devices])
 
 
 def set_device(db: Database, device_id: str, **values: object) -> None:

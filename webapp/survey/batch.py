@@ -79,6 +79,14 @@ def read(body: bytes) -> Batch:
     return Batch(schema, rec.parse_time(head.get("sent_at")), found, texts)
 
 
+def reply(told: dict[str, Any]) -> bytes:
+    """What a phone is told, as JSON."""
+    return _REPLY(told)
+
+
+_REPLY = msgspec.json.Encoder().encode
+
+
 def plain(found: Any, text: bytes) -> Any:
     """A record as a plain value, whoever read it."""
     return _QUICK_RECORD.decode(text) if isinstance(found, ordinary.Found) else found

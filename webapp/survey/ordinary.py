@@ -80,7 +80,7 @@ def _readers() -> tuple[Callable[[bytes], Found], dict[type, tuple[str, Callable
 
 def read(text: bytes) -> Found | None:
     """The record when it is an ordinary one by itself (its plot and its time are not yet looked at), else None."""
-    if not rec.certainly_plain(text):
+    if rec.may_be_broken(text):
         return None
     try:
         return _readers()[0](text)
@@ -104,8 +104,15 @@ def kept(index: int, o: Found, text: bytes, of: Arrival) -> tuple[Decision, tupl
     kind, own = _readers()[1][type(o)]
     place, digest = o.position or _NOWHERE, sha256(text).hexdigest()
     return (Decision(index, o.id, o.id, KEPT, text, digest, o.install, o.seq),
-            (o.id, o.install, o.seq, o.round or None, kind, o.plot, o.taken_at, fixed.isoformat(timespec="milliseconds")[:-6] + "Z", of.at, place.lat, place.lon, place.accuracy_m,
+            (o.id, o.install, o.seq, o.round or None, kind, o.plot, o.taken_at, _as_text(fixed), of.at, place.lat, place.lon, place.accuracy_m,
              int(o.confirmed or False), None, rec.SCHEMA, own(o), text, digest, of.source, of.sender, KEPT))
 
 
+def _as_text(utc: datetime) -> str:
+    """As ``intake.as_utc_text`` writes it, in a fifth of the time."""
+    text = _ENCODE(utc).decode()
+    return f"{text[1:24]}Z" if utc.microsecond else f"{text[1:20]}.000Z"
+
+
+_ENCODE = msgspec.json.Encoder().encode
 _NOWHERE, _BEFORE_PLANTING = _Place(), timedelta(days=judging.BEFORE_PLANTING_DAYS)

@@ -102,10 +102,14 @@ def as_text(fields: dict) -> str:
 def certainly_plain(text: bytes) -> bool:
     """Whether a record's own bytes can hold neither deep nesting nor a broken surrogate, told by looking at the bytes alone.
 
-    Most records are so, and need neither of the two slower looks below: UTF-8 itself has no lone
-    surrogates, so one can only come from an escape, and theirs begin with d.
+    Most records are so, and need neither of the two slower looks below.
     """
-    return (b"\\u" not in text or b"\\ud" not in text and b"\\uD" not in text) and text.count(b"{") + text.count(b"[") <= DEEPEST
+    return not may_be_broken(text) and text.count(b"{") + text.count(b"[") <= DEEPEST
+
+
+def may_be_broken(text: bytes) -> bool:
+    """Whether a lone surrogate is possible: UTF-8 itself has none, so one can only come from an escape, and theirs begin with d."""
+    return b"\\u" in text and (b"\\ud" in text or b"\\uD" in text)
 
 
 def loads(data: bytes) -> dict:

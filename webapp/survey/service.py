@@ -41,6 +41,11 @@ class LoadReport:
     notes: tuple[Sentence, ...] = field(default=())
 
 
+def receive_json(db: Database, body: bytes, sender: str, received_at: datetime, language: str, seen: str | None) -> bytes:
+    """``receive``, its reply as JSON."""
+    return wire.reply(receive(db, body, sender, received_at, language, seen))
+
+
 def receive(db: Database, body: bytes, sender: str, received_at: datetime | None = None, language: str = "es", seen: str | None = None) -> dict:
     """One batch from a phone wholly or not at all; a receipt for each record, given once it is on the disk (DESIGN §4).
 
@@ -53,16 +58,18 @@ def receive(db: Database, body: bytes, sender: str, received_at: datetime | None
         batch = wire.read(body)
         judgement = judged(db, batch.found, batch.texts, batch.schema, received, batch.clock_error(received), source="phone", sender=sender)
 
-    def step(at: Database) -> tuple:
-        decisions = write(at, judgement)
-        if seen:
-            people.phone_seen(at, seen)
-        installs = [d.install for d in decisions if d.install]
-        return decisions, *(store.sequence(at, installs[-1]) if installs else (0, 0)), store.epoch(at)
-
-    decisions, high, count, epoch = write_together(db, step)
+    decisions, (high, count), epoch = write_together(db, _write_all, (judgement, seen))
     return {"schema": rec.SCHEMA, "server_time": received.isoformat(timespec="milliseconds"), "store_epoch": epoch, "seq_high": high, "seq_count": count,
             "results": [_receipt(d, language) for d in decisions]}
+
+
+def _write_all(db: Database, arrived: list[tuple[Any, str | None]]) -> list[tuple[list[Decision], tuple[int, int], str]]:
+    """Of each batch (judged, and the phone to note as seen): its decisions, its last install's sequence, and the store's epoch."""
+    told = write(db, [judgement for judgement, _ in arrived])
+    people.phones_seen(db, [seen for _, seen in arrived if seen])
+    last = [next((d.install for d in reversed(decisions) if d.install), "") for decisions in told]
+    sequences, epoch = store.sequences(db, [install for install in last if install]), store.epoch(db)
+    return [(decisions, sequences.get(install, (0, 0)), epoch) for decisions, install in zip(told, last)]
 
 
 def _receipt(d: Decision, language: str) -> dict:

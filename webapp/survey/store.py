@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import lru_cache
 from itertools import chain
 from typing import Any, Callable, Iterable
 
@@ -12,8 +13,6 @@ from . import record as rec
 _COLUMNS = rec.Row._fields
 _CHUNKS = (64, 16, 4, 1)
 """Rows in one statement. Python lets other threads in after every statement, and a busy server then waits to be let back."""
-_ROW = f"({', '.join('?' * len(_COLUMNS))})"
-_INSERTS = {n: f"INSERT INTO record ({', '.join(_COLUMNS)}) VALUES {', '.join([_ROW] * n)}" for n in _CHUNKS}
 
 
 def digests(db: Database, ids: list[str]) -> dict[str, str]:
@@ -26,12 +25,21 @@ def digests(db: Database, ids: list[str]) -> dict[str, str]:
 
 def add(db: Database, records: Iterable[tuple]) -> None:
     """Rows in the order of ``record.Row``."""
-    values = list(chain.from_iterable(records))
-    at, width = 0, len(_COLUMNS)
+    _insert(db, f"INSERT INTO record ({', '.join(_COLUMNS)}) VALUES ", list(records))
+
+
+def _insert(db: Database, head: str, found: list[tuple], tail: str = "") -> None:
+    """Rows by as few statements as there are chunks in them."""
+    at = 0
     for n in _CHUNKS:
-        while len(values) - at >= n * width:
-            db.conn.execute(_INSERTS[n], values[at: at + n * width])
-            at += n * width
+        while len(found) - at >= n:
+            db.conn.execute(_statement(head, len(found[at]), n, tail), list(chain.from_iterable(found[at: at + n])))
+            at += n
+
+
+@lru_cache(maxsize=None)
+def _statement(head: str, width: int, n: int, tail: str) -> str:
+    return head + ", ".join([f"({', '.join('?' * width)})"] * n) + tail
 
 
 def add_held(db: Database, held: Iterable[dict]) -> None:
@@ -53,16 +61,16 @@ def settle_conflicts(db: Database, record: str, at: str, by: str) -> None:
     db.execute("UPDATE conflict SET settled_at = ?, settled_by = ? WHERE record = ? AND settled_at IS NULL", [at, by, record])
 
 
-def touch_install(db: Database, install: str, sender: str, at: str, clock_error_s: float | None) -> None:
-    db.execute("INSERT INTO install (id, sender, first_at, last_at, clock_error_s) VALUES (?, ?, ?, ?, ?) "
-               "ON CONFLICT (id) DO UPDATE SET last_at = excluded.last_at, clock_error_s = coalesce(excluded.clock_error_s, clock_error_s)",
-               [install, sender, at, at, clock_error_s])
+def touch_installs(db: Database, found: list[tuple[str, str, str, str, float | None]]) -> None:
+    """(install, sender, first and last time, its clock's error in s): an install known before keeps its first time and sender."""
+    _insert(db, "INSERT INTO install (id, sender, first_at, last_at, clock_error_s) VALUES ", found,
+            " ON CONFLICT (id) DO UPDATE SET last_at = excluded.last_at, clock_error_s = coalesce(excluded.clock_error_s, clock_error_s)")
 
 
-def sequence(db: Database, install: str) -> tuple[int, int]:
-    """(highest seq, how many different seq) received from an install."""
-    high, count = db.conn.execute("SELECT coalesce(max(seq), 0), count(DISTINCT seq) FROM record WHERE install = ? AND seq IS NOT NULL", [install]).fetchone()
-    return high, count
+def sequences(db: Database, installs: list[str]) -> dict[str, tuple[int, int]]:
+    """Install → (highest seq, how many different seq) received from it; none for one without numbered records."""
+    return {install: (high, count) for install, high, count in db.conn.execute(
+        f"SELECT install, max(seq), count(DISTINCT seq) FROM record WHERE install IN ({', '.join('?' * len(installs))}) AND seq IS NOT NULL GROUP BY install", installs)}
 
 
 def installs(db: Database) -> list[dict]:

@@ -76,7 +76,7 @@ def reason(code: str, params: dict, kind: str = "") -> tuple[Sentence, Sentence]
 
 def take(db: Database, found: list[Any], texts: list[bytes], schema: int, received: datetime, error: timedelta, source: str, sender: str) -> list[Decision]:
     """Decide and write, inside the caller's atomic block; ``texts`` are the records' own bytes."""
-    return write(db, judged(db, found, texts, schema, received, error, source, sender))
+    return write(db, [judged(db, found, texts, schema, received, error, source, sender)])[0]
 
 
 @dataclass(frozen=True)
@@ -97,32 +97,38 @@ def judged(db: Database, found: list[Any], texts: list[bytes], schema: int, rece
     version, land_known = land.version(db), known(db, received)
     at = intake.as_utc_text(received)
     arrival = ordinary.Arrival(land_known.plots, judging.latest(received), rec.moved(error, float(k.CLOCK_TOLERANCE_S)), at, source, sender)
-    decisions, rows = [], []
-    for index, (one, text) in enumerate(zip(found, texts)):
-        quick = ordinary.kept(index, one, text, arrival) if schema == rec.SCHEMA and isinstance(one, ordinary.Found) else None
-        if quick is None:
-            raw = wire.plain(one, text)
-            d = intake.decide(index, raw, text, schema, land_known, error)
-            quick = d, row_of(d, raw, schema, at, source, sender)
-        decisions.append(quick[0])
-        rows.append(quick[1])
+
+    def exactly(index: int, one: Any, text: bytes) -> tuple[Decision, tuple]:
+        raw = wire.plain(one, text)
+        d = intake.decide(index, raw, text, schema, land_known, error)
+        return d, row_of(d, raw, schema, at, source, sender)
+
+    quickly = ordinary.kept if schema == rec.SCHEMA else lambda *_: None
+    fates = [isinstance(one, ordinary.Found) and quickly(index, one, text, arrival) or exactly(index, one, text) for index, (one, text) in enumerate(zip(found, texts))]
+    decisions, rows = map(list, zip(*fates)) if fates else ([], [])
     return Judged(version, decisions, rows, lambda at_db: judged(at_db, found, texts, schema, received, error, source, sender), at, sender, error.total_seconds() if source == "phone" else None)
 
 
-def write(db: Database, j: Judged) -> list[Decision]:
-    """Write judged records, inside the caller's atomic block; judged again when the land has changed since."""
-    if j.land != land.version(db):
-        j = j.again(db)
-    decisions = intake.against(j.decisions, store.digests(db, [d.id for d in j.decisions]), lambda record: store.record(db, record)["bytes"])
-    fresh = [d for d in decisions if d.status != ALREADY and not d.conflict]
-    store.add(db, (j.rows[d.index] for d in fresh))
-    store.add_held(db, ({"record": d.id, "code": d.code, "params": rec.cleaned(d.params), "proposal": d.proposal, "at": j.at} for d in fresh if d.status == HELD))
-    for d in decisions:
-        if d.conflict:
-            store.add_conflict(db, d.id, d.bytes, d.digest, j.at, j.sender)
-    for install in dict.fromkeys(d.install for d in decisions if d.install):
-        store.touch_install(db, install, j.sender, j.at, j.error_s)
-    return decisions
+def write(db: Database, batches: list[Judged]) -> list[list[Decision]]:
+    """Write judged batches in their order, inside the caller's atomic block; one is judged again when the land has changed since.
+
+    All are asked about and stored at once: between two statements other threads run, and what writes for
+    many then waits to be let back.
+    """
+    version = land.version(db)
+    batches = [j if j.land == version else j.again(db) for j in batches]
+    came = [d for j in batches for d in j.decisions]
+    decided = iter(intake.against(came, store.digests(db, [d.id for d in came]), lambda record: store.record(db, record)["bytes"]))
+    told = [[next(decided) for _ in j.decisions] for j in batches]
+    fresh = [(j, d) for j, decisions in zip(batches, told) for d in decisions if d.status != ALREADY and not d.conflict]
+    store.add(db, (j.rows[d.index] for j, d in fresh))
+    store.add_held(db, ({"record": d.id, "code": d.code, "params": rec.cleaned(d.params), "proposal": d.proposal, "at": j.at} for j, d in fresh if d.status == HELD))
+    for j, decisions in zip(batches, told):
+        for d in decisions:
+            if d.conflict:
+                store.add_conflict(db, d.id, d.bytes, d.digest, j.at, j.sender)
+    store.touch_installs(db, [(install, j.sender, j.at, j.at, j.error_s) for j, decisions in zip(batches, told) for install in dict.fromkeys(d.install for d in decisions if d.install)])
+    return told
 
 
 def row_of(d: Decision, raw: Any, schema: int, at: str, source: str, sender: str) -> rec.Row:

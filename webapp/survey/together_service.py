@@ -10,6 +10,7 @@ from __future__ import annotations
 import threading
 from collections import deque
 from dataclasses import dataclass, field
+from itertools import groupby
 from typing import Any, Callable
 
 from ..database import Database, atomic, path_of
@@ -20,7 +21,8 @@ MOST = 64
 
 @dataclass
 class _Waiting:
-    write: Callable[[Database], Any]
+    write: Callable[[Database, list[Any]], list[Any]]
+    item: Any
     woken: threading.Event = field(default_factory=threading.Event)
     result: Any = None
     error: BaseException | None = None
@@ -38,19 +40,20 @@ _desks: dict[str, _Desk] = {}
 _desks_guard = threading.Lock()
 
 
-def write_together(db: Database, write: Callable[[Database], Any]) -> Any:
-    """``write(db)`` inside an atomic block that it may share with others'; returns its result once that is committed.
+def write_together(db: Database, write: Callable[[Database, list[Any]], list[Any]], item: Any) -> Any:
+    """The item's result of ``write(db, items)``, inside an atomic block shared with whoever else waits; returned once that is committed.
 
-    ``write`` must not depend on the thread it runs in. When a shared block fails, each is done again
-    alone, so that one bad batch or a full disk is told to the one it concerns.
+    ``write`` gets all items that wait for the same function, so that it may ask and store for them at
+    once, and gives a result for each in order; it must not depend on the thread it runs in. When a shared
+    block fails, each is done again alone, so that one bad batch or a full disk is told to the one it concerns.
     """
     path = path_of(db)
     if not path or db.conn.in_transaction:  # in memory, or inside a caller's own block: nobody to share with
         with atomic(db):
-            return write(db)
+            return write(db, [item])[0]
     with _desks_guard:
         desk = _desks.setdefault(path, _Desk())
-    mine = _Waiting(write)
+    mine = _Waiting(write, item)
     with desk.guard:
         desk.queue.append(mine)
         lead, desk.led = not desk.led, True
@@ -85,8 +88,8 @@ def _lead(desk: _Desk, db: Database, mine: _Waiting) -> None:
 def _write(db: Database, group: list[_Waiting]) -> None:
     try:
         with atomic(db):
-            results = [one.write(db) for one in group]
-        for one, result in zip(group, results):
+            results = [result for write, ones in groupby(group, key=lambda one: one.write) for result in write(db, [one.item for one in ones])]
+        for one, result in zip(group, results, strict=True):
             one.result = result
     except BaseException as error:
         if len(group) == 1:
