@@ -50,6 +50,13 @@ def test_the_verdict_names_what_is_wrong(shape, how):
     assert chances.judge(made(1500, 0.7, seed=11, **how)[0])["shape"] == shape
 
 
+def test_one_tenth_outside_is_no_verdict():
+    """Of ten true 95 % intervals one is outside in two records of five, three or more in one of eighty-seven (binomial)."""
+    row = lambda said, held: {"said": said, "low": said - 0.1, "high": said + 0.1 if held else said - 0.05, "held": held}  # noqa: E731
+    told = lambda out: chances._shape([row(0.05 + t / 10, t >= out) for t in range(10)])  # noqa: E731
+    assert [told(n) for n in range(5)] == ["even", "luck", "luck", "high", "high"]
+
+
 def test_days_that_share_their_luck_are_worth_less():
     alone, together = (chances.alike(made(900, 0.6, seed=2, days=9, shared=s)[0]) for s in (0.0, 0.8))
     assert alone < 0.05 < 0.1 < together

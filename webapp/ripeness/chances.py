@@ -135,10 +135,14 @@ def judge(c: Chances) -> dict:
 
 
 def _shape(judged: list[dict]) -> str:
-    """In one word: ``even``, or where tenths lie outside: ``sure`` (high ones came too seldom and low ones too often), ``shy``, ``high`` (came less than said), ``low``."""
+    """In one word: ``even``, ``luck`` (no more outside than chance puts there), or where tenths lie outside: ``sure`` (high ones came too seldom and low ones too often), ``shy``, ``high`` (came less than said), ``low``."""
+    from scipy.special import bdtrc
+
     off = [(row["said"] >= 0.5, row["said"] > row["high"]) for row in judged if not row["held"]]
     if not off:
         return "even"
+    if float(bdtrc(len(off) - 1, len(judged), 0.05)) >= 0.05:
+        return "luck"
     less = {upper for upper, over in off if over}
     more = {upper for upper, over in off if not over}
     if less and more:
