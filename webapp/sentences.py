@@ -50,10 +50,16 @@ class _Words(string.Formatter):
 
 def format_day(value: date | datetime | str, language: str, style: str = "date") -> str:
     """A date in words: ``date`` long, ``short`` day and month."""
-    from babel.dates import format_date
-
     if isinstance(value, str):
         value = date.fromisoformat(value[:10])
+    return _day(value.date() if isinstance(value, datetime) else value, language, style)
+
+
+@lru_cache(maxsize=8192)
+def _day(value: date, language: str, style: str) -> str:
+    """Kept: a list of thousands names the same days over and over, and finding a pattern's parts is slow."""
+    from babel.dates import format_date
+
     pattern = "long" if style == "date" else ("d MMM" if language == "es" else "MMM d")
     return format_date(value, format=pattern, locale=LOCALES[language])
 

@@ -7,6 +7,7 @@ Marks also carry plain attributes where a picture must stand alone. Nothing here
 from __future__ import annotations
 
 from html import escape
+from bisect import bisect_right
 from math import floor, isfinite, log10
 from typing import Iterable, Sequence
 
@@ -17,7 +18,7 @@ RAMP = (0.02, 0.10, 0.25, 0.375, 0.50, 0.80)
 
 def ramp(share: float) -> str:
     """Colour class of a ripe share 0…1: ``c0`` (none) … ``c6`` (nearly all)."""
-    return f"c{sum(share >= step for step in RAMP)}"
+    return f"c{bisect_right(RAMP, share) if share == share else 0}"
 
 
 def ink_on(ramp_class: str) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from ..answers import Answer
@@ -15,7 +17,17 @@ LITTLE_KNOWN = 0.30
 
 def code_of(condition: int, read: bool = True) -> str:
     """Code of the word a plot bears; ``read``: somebody has read its plants (else near, ripe and passing are a *maybe*)."""
+    return _code(int(condition), bool(read))
+
+
+@lru_cache(maxsize=None)
+def _code(condition: int, read: bool) -> str:
     return WORDS[int(words_of(np.array(condition), np.array(read)))]
+
+
+def letters() -> list[list[str]]:
+    """``[read][condition]`` → the letter, for lists that show tens of thousands."""
+    return [[letter(condition, read) for condition in range(len(CONDITIONS))] for read in (False, True)]
 
 
 def letter(condition: int, read: bool = True) -> str:

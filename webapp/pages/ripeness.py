@@ -12,7 +12,7 @@ from ..ripeness import service as ripeness
 from ..sentences import Sentence
 from .access import db
 from .charts import ramp
-from .conditions import CODES, letter, little_known, read_plots, word
+from .conditions import CODES, letters, little_known, read_plots, word
 from .layout import render, words
 from .resting import estimates
 
@@ -36,20 +36,20 @@ def page() -> str:
     zone, condition, year = (request.args.get(name, "") for name in ("zone", "condition", "year"))
     planted = {code: str(d.year) if d else "–" for code, d in plots["planted_on"].items()}
     wide, read, a = little_known(ripe), read_plots(ripe), ripe.arrays
-    rows = []
-    for i, code in enumerate(ripe.meta["plots"]):
-        here = plots.loc[code]
+    rows, letter = [], letters()
+    told = zip(*(plots[name].tolist() for name in ("name", "zone", "planted_on")))
+    for i, (code, (name, of_zone, planted_on)) in enumerate(zip(ripe.meta["plots"], told)):
         kind = CODES[int(a["condition"][i, 0])]
-        if (zone and here["zone"] != zone) or (condition and kind != condition) or (year and planted[code] != year):
+        if (zone and of_zone != zone) or (condition and kind != condition) or (year and planted[code] != year):
             continue
         about = ripe.meta["by_plot"][code]
         rows.append({
-            "code": code, "name": here["name"], "zone": here["zone"], "planted_on": here["planted_on"], "kind": kind,
-            "letter": letter(a["condition"][i, 0], read[i]), "word": word(a["condition"][i, 0], read[i]), "tone": ramp(float(a["share"][i, 0])), "wide": bool(wide[i, 0]),
+            "code": code, "name": name, "zone": of_zone, "planted_on": planted_on, "kind": kind,
+            "letter": letter[int(read[i])][a["condition"][i, 0]], "word": word(a["condition"][i, 0], read[i]), "tone": ramp(float(a["share"][i, 0])), "wide": bool(wide[i, 0]),
             "mean": float(a["mean_deg"][i, 0]), "lo": float(a["lo80"][i, 0]), "hi": float(a["hi80"][i, 0]), "share": float(a["share"][i, 0]),
             "share_lo": float(a["share_lo"][i, 0]), "share_hi": float(a["share_hi"][i, 0]), "chance": float(a["chance"][i, 0]),
             "window": about["window"], "window_said": why.window_short(about.get("window_kind"), about["window"], ripe.meta["weeks"][0]), "visits": about["n_visits"], "last": about["last_visit"], "mass_t": float(crop.arrays["tonnes"][i, 0]),
-            "strip": [(ramp(float(s)), letter(c, read[i])) for s, c in zip(a["share"][i, :SHOWN:2], a["condition"][i, :SHOWN:2])]})
+            "strip": [(ramp(s), letter[int(read[i])][c]) for s, c in zip(a["share"][i, :SHOWN:2].tolist(), a["condition"][i, :SHOWN:2].tolist())]})
     order = request.args.get("by", "share")
     keys = {"share": lambda r: -r["share"], "name": lambda r: r["name"].lower(), "age": lambda r: (r["planted_on"] is None, r["planted_on"] or 0),
             "visit": lambda r: (r["last"] is not None, r["last"] or "")}
