@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 import os
 import shlex
@@ -123,6 +124,8 @@ def serve(edge: Edge, host: str, port: int, worker: bool) -> None:
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # two hundred phones in a queue are no news, and writing so of each took a twentieth of the time
     sys.setswitchinterval(0.0001)  # with the usual 5 ms the server's socket loop, which spins while an answer is being written, kept the others out for seconds
     app = create_app(edge.path)
+    gc.freeze()  # what is loaded stays, and a batch of records is ten thousand short-lived things
+    gc.set_threshold(50_000, 20, 50)
     try:
         server = create_server(app, host=host, port=port, threads=24, recv_bytes=65_536, ident="pinario", connection_limit=600, max_request_body_size=32 * 1024 * 1024)
     except OSError as error:
