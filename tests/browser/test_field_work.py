@@ -144,7 +144,8 @@ def test_what_waits_stands_large_on_the_first_screen_and_warns_from_the_second_d
     assert page.locator("#waiting .mid").evaluate("node => parseFloat(getComputedStyle(node).fontSize)") >= 32
 
 
-def test_remarks_on_a_plot_travel_with_its_order(office, page):
+def say_the_bridge_is_down(page, office) -> str:
+    """A remark on the plot of an order, at the office before any pack is asked for; the order's number."""
     put_order(office.db, clock.of(office.db).week())
     hand.enrol(page, office)
     hand.go(page, office, "note/remark/VS-01")
@@ -152,11 +153,16 @@ def test_remarks_on_a_plot_travel_with_its_order(office, page):
     page.click("#store")
     page.wait_for_selector("main[data-screen=plot]")
     hand.wait_sent(page)
-    assert fields_of(office, "remark"), "it is at the office before the pack is asked for"
+    assert fields_of(office, "remark")
     hand.go(page, office, "more")
+    return f"{clock.of(office.db).week()}-VS-01-1"
+
+
+def test_remarks_on_a_plot_travel_with_its_order(office, page):
+    order = say_the_bridge_is_down(page, office)
     with page.expect_response("**/field/pack"):
         page.get_by_role("button", name="Traer tablas y órdenes").click()
-    hand.go(page, office, f"order/{clock.of(office.db).week()}-VS-01-1")
+    hand.go(page, office, f"order/{order}")
     page.wait_for_function("() => document.querySelector('main').innerText.includes('El puente está caído')")
 
 
@@ -177,17 +183,10 @@ HOLD_RECORDS = """() => {
 
 def test_a_pack_that_comes_while_an_order_is_being_drawn_is_on_it(office, page):
     """The screen has read the old pack and still waits for the phone's records: what comes now must not be missed."""
-    put_order(office.db, clock.of(office.db).week())
-    hand.enrol(page, office)
-    hand.go(page, office, "note/remark/VS-01")
-    page.fill("#f-text", "El puente está caído: entrar por La Mesa")
-    page.click("#store")
-    page.wait_for_selector("main[data-screen=plot]")
-    hand.wait_sent(page)
-    hand.go(page, office, "more")
+    order = say_the_bridge_is_down(page, office)
     page.wait_for_function("() => !document.querySelector('.settling')")
     page.evaluate(HOLD_RECORDS)
-    page.evaluate("(place) => { location.hash = place; }", f"#/order/{clock.of(office.db).week()}-VS-01-1")
+    page.evaluate("(place) => { location.hash = place; }", f"#/order/{order}")
     page.get_by_role("button", name="Traer tablas y órdenes").click()
     page.wait_for_function("() => window.packCame")
     assert page.locator("main").get_attribute("data-screen") == "more", "the order is still being drawn"
