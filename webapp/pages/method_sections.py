@@ -21,7 +21,7 @@ def numbers() -> dict[str, float]:
     out = {name.lower(): float(value) for module in (r, t, v) for name, value in vars(module).items() if type(value).__name__ == "Constant"}
     out |= {name: s.default for name, s in BY_NAME.items() if isinstance(s.default, (int, float))}
     out |= {"m_" + name: median for name, (median, _) in r.SD_PRIORS.items()}
-    out |= {"sample": fitting.SAMPLE_PLOTS, "sampled_above": round(1.3 * fitting.SAMPLE_PLOTS), "half": fitting.ABOUT_SHARE, "most_shift": fitting.MOST_SHIFT_MONTHS, "rounds": fitting.ROUNDS,
+    out |= {"sample": fitting.SAMPLE_PLOTS, "sampled_above": round(1.3 * fitting.SAMPLE_PLOTS), "about_share": fitting.ABOUT_SHARE, "most_shift": fitting.MOST_SHIFT_MONTHS, "rounds": fitting.ROUNDS,
             "doubt_draws": r.DOUBT_DRAWS, "doubt_plots": r.DOUBT_MOST_PLOTS, "least_factor": r.BACK_TEST_LIMITS[0], "most_factor": r.BACK_TEST_LIMITS[1], "nodes": readiness.NODES,
             "load_art_sd": art.LOAD_SD, "least_art_loads": art.LEAST_LOADS, "lab_art_sd": art.LAB_SD, "plot_art_sd": art.PLOT_SD, "bolt_years": bolting.MEDIAN_YEARS, "bolt_scale": bolting.SCALE_YEARS, "last_age": float(supply.LAST_AGE)}
     return out
