@@ -13,6 +13,7 @@ import os
 import shutil
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
@@ -71,11 +72,15 @@ def get_all() -> list[str]:
 
 
 def _playwrights() -> str | None:
-    try:
+    def asked() -> str:
         from playwright.sync_api import sync_playwright
 
         with sync_playwright() as playwright:
-            path = playwright.chromium.executable_path
+            return playwright.chromium.executable_path
+
+    try:
+        with ThreadPoolExecutor(1) as thread:  # Playwright starts once a thread, and whoever asks may have it running
+            path = thread.submit(asked).result()
     except Exception:  # no Playwright, or no browser known to it: the caller says what to do
         return None
     return path if Path(path).exists() else None
