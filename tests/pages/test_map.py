@@ -118,9 +118,9 @@ def test_the_full_table_says_what_the_picture_draws(told):
     assert sorted(code for code, _ in rows) == codes
     for code, row in rows:
         i = codes.index(code)
-        assert f'<td class="n">{share[i]} %</td>' in row and f'<td class="n">{mass[i]:,}</td>' in row, code
+        assert f'data-head="Plantas maduras">{share[i]} %</td>' in row and f'data-head="Toneladas">{mass[i]:,}</td>' in row, code
         weeks_without = told["weeks_head"]["unvisited"][i]
-        assert f'<td class="n">{"nunca" if weeks_without < 0 else weeks_without + at}</td>' in row
+        assert f'data-head="Semanas sin muestreo">{"nunca" if weeks_without < 0 else weeks_without + at}</td>' in row
     ripe = [code for code, _ in re.findall(r'<tr data-code="([^"]+)">(.*?)</tr>', page(told, f"/map/table?week={WEEK}&only=ripe"), re.S)]
     assert set(ripe) == {code for code in codes if told["ripeness"][code]["ripe_share"] >= 0.5} and ripe == sorted(ripe, key=lambda code: (-share[codes.index(code)], code))
     assert f"Maduras esa semana ({len(ripe)})" in html and f"Todas ({len(codes)})" in html

@@ -15,7 +15,7 @@ from markupsafe import Markup
 from .. import settings
 from ..crop import worth_service as worth
 from ..weeks import monday_of
-from . import map_packed, map_words, maps
+from . import map_packed, map_words, maps, planted_list
 from .access import db
 from .assets import asset
 from .layout import render, words
@@ -79,9 +79,12 @@ def _said(f: Figures) -> str:
 def table() -> str:
     """Every plot and every layer's figures of one week, without a picture; ``only=ripe`` those that are ripe then, the ripest first."""
     f, _, stale, layer, at = _asked()
-    every, enough, only = map_words.rows(f, at), {code for i, code in enumerate(f.codes) if f.ripe[i, at] or f.maybe[i, at]}, request.args.get("only") == "ripe"
-    rows = sorted((row for row in every if row["code"] in enough), key=lambda row: (-row["share"], row["code"]))
-    return render("map_table.html", title=map_words.title(f, map_words.LAYERS[0], at) if only else words("pages.map.table_title", week=f.weeks[at]), rows=rows if only else every, only=only, counts=(len(every), len(rows)), week=f.weeks[at], monday=monday_of(f.weeks[at]), layer=layer, stale=stale)
+    only, year = request.args.get("only") == "ripe", request.args.get("year", "")
+    every, planted = map_words.by_age(f), [str(y) if y else "–" for y in f.years]
+    enough = sorted((i for i in every if f.ripe[i, at] or f.maybe[i, at]), key=lambda i: (-f.share[i, at], f.codes[i]))
+    shown = planted_list.arranged([i for i in (enough if only else every) if not year or planted[i] == year], planted.__getitem__, only or bool(year) or request.args.get("list") == planted_list.ONE)
+    return render("map_table.html", title=map_words.title(f, map_words.LAYERS[0], at) if only else words("pages.map.table_title", week=f.weeks[at]), shown=shown, row=lambda i: map_words.row(f, i, at), sums=lambda members: map_words.sums(f, layer, members, at),
+                  every=every, columns=map_words.columns(layer), only=only, year=year, counts=(len(every), len(enough)), week=f.weeks[at], monday=monday_of(f.weeks[at]), layer=layer, stale=stale)
 
 
 @bp.get("/map/script.js")

@@ -54,8 +54,13 @@ def by_year(f: Figures, layer: str) -> tuple[list[str], list[list[list[str]]]]:
     order = sorted(set(f.years), key=lambda y: (y == 0, y))
     members = [np.flatnonzero(years == year) for year in order]
     weeks = 1 if layer == "sick" else len(f.weeks)  # the last counts are the same in every week
-    cells = [[[n0(len(m)), *_cells(f, layer, m, at)] for m in members] for at in range(weeks)]
+    cells = [[sums(f, layer, m, at) for m in members] for at in range(weeks)]
     return [str(y) if y else words("pages.map.unknown_year") for y in order], cells * (len(f.weeks) // weeks)
+
+
+def sums(f: Figures, layer: str, m: Any, at: int) -> list[str]:
+    """What :func:`columns` heads, of the plots ``m`` (indices) in week number ``at``."""
+    return [n0(len(m)), *_cells(f, layer, m, at)]
 
 
 def _cells(f: Figures, layer: str, m: np.ndarray, at: int) -> list[str]:
@@ -71,8 +76,12 @@ def _cells(f: Figures, layer: str, m: np.ndarray, at: int) -> list[str]:
         counted = [s for i in m if (s := f.sick[i])]
         standing = sum(s["standing"] for s in counted)
         return [n0(len(counted)), f"{n1(100 * sum(s['sick'] for s in counted) / standing)} %" if standing else "–"]
-    ripe, maybe = f.ripe[m, at].sum(), f.maybe[m, at].sum()
-    return [f"{n0(ripe)} + {n0(maybe)}?" if ripe and maybe else f"{n0(maybe)}?" if maybe else n0(ripe), n0(float(f.exact_mass_t[m, at].sum()))]
+    return [ripe_cell(f.ripe[m, at].sum(), f.maybe[m, at].sum()), n0(float(f.exact_mass_t[m, at].sum()))]
+
+
+def ripe_cell(ripe: int, maybe: int) -> str:
+    """Plots that are ripe and, with a question mark, those that nobody has read."""
+    return f"{n0(ripe)} + {n0(maybe)}?" if ripe and maybe else f"{n0(maybe)}?" if maybe else n0(ripe)
 
 
 def legend(layer: str) -> list[str]:
@@ -94,10 +103,14 @@ def said(f: Figures) -> dict[str, Any]:
             "of_year": words("pages.map.of_year")}
 
 
-def rows(f: Figures, at: int) -> list[dict[str, Any]]:
-    """The same as a flat table: every standing plot with all layers' figures of one week, by planting year and code."""
-    order = sorted(range(len(f.codes)), key=lambda i: (f.years[i] == 0, f.years[i], f.codes[i]))
-    weeks = f.unvisited[:, at]
-    return [{"code": f.codes[i], "name": f.names[i], "zone": f.zones[i], "year": f.years[i], "letter": letter(f.condition[i, at], f.read[i]), "tone": f"c{f.tone[i, at]}", "wide": bool(f.wide[i, at]),
-             "share": int(f.share[i, at]), "low": int(f.share_lo[i, at]), "high": int(f.share_hi[i, at]), "chance": int(f.chance[i, at]), "mass_t": int(f.mass_t[i, at]), "mass_lo_t": int(f.mass_lo_t[i, at]),
-             "mass_hi_t": int(f.mass_hi_t[i, at]), "mass_t_ha": int(f.mass_t_ha[i, at]), "unvisited": None if weeks[i] < 0 else int(weeks[i]), "sick": f.sick[i]} for i in order]
+def by_age(f: Figures) -> list[int]:
+    """Indices of the standing plots by planting year and code."""
+    return sorted(range(len(f.codes)), key=lambda i: (f.years[i] == 0, f.years[i], f.codes[i]))
+
+
+def row(f: Figures, i: int, at: int) -> dict[str, Any]:
+    """One line of the flat table: a plot with all layers' figures of one week."""
+    weeks = int(f.unvisited[i, at])
+    return {"code": f.codes[i], "name": f.names[i], "zone": f.zones[i], "year": f.years[i], "letter": letter(f.condition[i, at], f.read[i]), "tone": f"c{f.tone[i, at]}", "wide": bool(f.wide[i, at]),
+            "share": int(f.share[i, at]), "low": int(f.share_lo[i, at]), "high": int(f.share_hi[i, at]), "chance": int(f.chance[i, at]), "mass_t": int(f.mass_t[i, at]), "mass_lo_t": int(f.mass_lo_t[i, at]),
+            "mass_hi_t": int(f.mass_hi_t[i, at]), "mass_t_ha": int(f.mass_t_ha[i, at]), "unvisited": None if weeks < 0 else weeks, "sick": f.sick[i]}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from flask import Blueprint, request
 
 from .. import settings
@@ -10,10 +12,12 @@ from ..land import service as land
 from ..ripeness import readiness, thin_service, why
 from ..ripeness import service as ripeness
 from ..sentences import Sentence
+from . import planted_list
 from .access import db
 from .charts import ramp
 from .conditions import CODES, letters, little_known, read_plots, word
-from .layout import render, words
+from .layout import n0, render, words
+from .map_words import ripe_cell
 from .resting import estimates
 
 bp = Blueprint("ripeness", __name__)
@@ -36,29 +40,35 @@ def page() -> str:
     zone, condition, year = (request.args.get(name, "") for name in ("zone", "condition", "year"))
     planted = {code: str(d.year) if d else "–" for code, d in plots["planted_on"].items()}
     wide, read, a = little_known(ripe), read_plots(ripe), ripe.arrays
-    rows, letter = [], letters()
-    told = zip(*(plots[name].tolist() for name in ("name", "zone", "planted_on")))
-    for i, (code, (name, of_zone, planted_on)) in enumerate(zip(ripe.meta["plots"], told)):
-        kind = CODES[int(a["condition"][i, 0])]
-        if (zone and of_zone != zone) or (condition and kind != condition) or (year and planted[code] != year):
-            continue
-        about = ripe.meta["by_plot"][code]
-        rows.append({
-            "code": code, "name": name, "zone": of_zone, "planted_on": planted_on, "kind": kind,
-            "letter": letter[int(read[i])][a["condition"][i, 0]], "word": word(a["condition"][i, 0], read[i]), "tone": ramp(float(a["share"][i, 0])), "wide": bool(wide[i, 0]),
-            "mean": float(a["mean_deg"][i, 0]), "lo": float(a["lo80"][i, 0]), "hi": float(a["hi80"][i, 0]), "share": float(a["share"][i, 0]),
-            "share_lo": float(a["share_lo"][i, 0]), "share_hi": float(a["share_hi"][i, 0]), "chance": float(a["chance"][i, 0]),
-            "window": about["window"], "window_said": why.window_short(about.get("window_kind"), about["window"], ripe.meta["weeks"][0]), "visits": about["n_visits"], "last": about["last_visit"], "mass_t": float(crop.arrays["tonnes"][i, 0]),
-            "strip": [(ramp(s), letter[int(read[i])][c]) for s, c in zip(a["share"][i, :SHOWN:2].tolist(), a["condition"][i, :SHOWN:2].tolist())]})
+    kinds, codes = [CODES[int(c)] for c in a["condition"][:, 0]], ripe.meta["plots"]
+    names, zones, days = ([value for value in plots[column].tolist()] for column in ("name", "zone", "planted_on"))
+    matching = [i for i, code in enumerate(codes) if (not zone or zones[i] == zone) and (not condition or kinds[i] == condition) and (not year or planted[code] == year)]
     order = request.args.get("by", "share")
-    keys = {"share": lambda r: -r["share"], "name": lambda r: r["name"].lower(), "age": lambda r: (r["planted_on"] is None, r["planted_on"] or 0),
-            "visit": lambda r: (r["last"] is not None, r["last"] or "")}
-    rows.sort(key=keys.get(order, keys["share"]))
+    last = [ripe.meta["by_plot"][code]["last_visit"] for code in codes]
+    keys = {"share": lambda i: -float(a["share"][i, 0]), "name": lambda i: names[i].lower(), "age": lambda i: (not days[i], days[i] or 0), "visit": lambda i: (last[i] is not None, last[i] or "")}
+    matching.sort(key=keys.get(order, keys["share"]))
+    one = request.args.get("list") == planted_list.ONE
+    shown = planted_list.arranged(matching, lambda i: planted[codes[i]], one or bool(year))
+    letter = letters()
+
+    def row(i: int) -> dict[str, Any]:
+        about, known, kind = ripe.meta["by_plot"][codes[i]], int(read[i]), a["condition"][i, 0]
+        return {"code": codes[i], "name": names[i], "zone": zones[i], "planted_on": days[i], "letter": letter[known][kind], "word": word(kind, read[i]), "tone": ramp(float(a["share"][i, 0])), "wide": bool(wide[i, 0]),
+                "mean": float(a["mean_deg"][i, 0]), "lo": float(a["lo80"][i, 0]), "hi": float(a["hi80"][i, 0]), "share": float(a["share"][i, 0]),
+                "share_lo": float(a["share_lo"][i, 0]), "share_hi": float(a["share_hi"][i, 0]), "chance": float(a["chance"][i, 0]),
+                "window": about["window"], "window_said": why.window_short(about.get("window_kind"), about["window"], ripe.meta["weeks"][0]), "last": last[i], "mass_t": float(crop.arrays["tonnes"][i, 0]),
+                "strip": [(ramp(s), letter[known][c]) for s, c in zip(a["share"][i, :SHOWN:2].tolist(), a["condition"][i, :SHOWN:2].tolist())]}
+
     threshold = settings.load(db())["ripe_share_to_cut"]
     today, maybe = readiness.ripe_and_maybe(a["share"][:, 0], read, threshold)
     soon = (a["share"][:, :14] >= threshold).any(axis=1) & ~today & ~maybe
-    return render("ripeness.html", rows=rows, stale=stale, zones=sorted({z for z in plots["zone"].dropna()}), zone=zone, condition=condition, order=order, year=year, years=sorted(set(planted.values())),
-                  weeks=ripe.meta["weeks"][:SHOWN:2],
+
+    def sums(members: list[int]) -> list[str]:
+        """Plots, ripe (and maybe), ripe before the quarter ends, tonnes, never sampled: a year's line while it is closed."""
+        return [n0(len(members)), ripe_cell(today[members].sum(), maybe[members].sum()), n0(soon[members].sum()), n0(float(crop.arrays["tonnes"][members, 0].sum())), n0((~read[members]).sum())]
+
+    return render("ripeness.html", shown=shown, row=row, sums=sums, matching=matching, stale=stale, zones=sorted({z for z in zones if isinstance(z, str)}), zone=zone, condition=condition, order=order, year=year, one=one, years=sorted(set(planted.values())),
+                  weeks=ripe.meta["weeks"][:SHOWN:2], by=ripe.meta["weeks"][13],
                   title=_title(int(today.sum()), int(maybe.sum()), int(soon.sum()), read.any(), ripe))
 
 
