@@ -1,8 +1,9 @@
 """A process with the program loaded that forks a server when one is wanted: ``python -m tests.browser.standby``.
 
 A server that starts from nothing spends two seconds loading what its first answers need, two hundred times
-a run. One asked of here runs the same command in the same way, in a process and a session of its own, and is
-killed and stopped like any other. It reads lines of JSON {module, argv, log} and answers each with a process number.
+a run, and a command one. One asked of here runs the same command in the same way, in a process and a session of its
+own, and is killed and stopped like any other. It reads lines of JSON {module, argv, log, errors, status} and answers
+each with a process number; ``errors`` and ``status`` name files, and may be empty.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import traceback
 from functools import cache
 from importlib import import_module, util
 from pathlib import Path
@@ -50,12 +52,25 @@ def _standby() -> subprocess.Popen:
     return process
 
 
-def run(module: str, argv: list[str], log: Path) -> Forked:
-    """``python -m module argv``, its output appended to ``log``."""
+def run(module: str, argv: list[str], log: Path, errors: Path | str = "", status: Path | str = "") -> Forked:
+    """``python -m module argv``, its output appended to ``log``, what it says of errors to ``errors`` (else to the log too), how it ended written into ``status``."""
     standby = _standby()
-    standby.stdin.write(json.dumps({"module": module, "argv": argv, "log": str(log)}) + "\n")
+    standby.stdin.write(json.dumps({"module": module, "argv": argv, "log": str(log), "errors": str(errors), "status": str(status)}) + "\n")
     standby.stdin.flush()
     return Forked(int(standby.stdout.readline()))
+
+
+def completed(module: str, argv: list[str], patience_s: float = 120) -> subprocess.CompletedProcess:
+    """``python -m module argv`` run to its end, told as ``subprocess.run`` tells it. It runs in the folder the standby was started in."""
+    with tempfile.TemporaryDirectory() as folder:
+        out, errors, status = (Path(folder) / name for name in ("out", "errors", "status"))
+        forked = run(module, argv, out, errors, status)
+        try:
+            forked.wait(patience_s)
+        except subprocess.TimeoutExpired:
+            os.kill(forked.pid, signal.SIGKILL)
+            raise
+        return subprocess.CompletedProcess(argv, int(status.read_text()) if status.exists() else -signal.SIGKILL, out.read_text(encoding="utf-8"), errors.read_text(encoding="utf-8"))
 
 
 def _load() -> None:
@@ -88,8 +103,9 @@ def _become(order: dict) -> None:
     log = os.open(order["log"], os.O_WRONLY | os.O_CREAT | os.O_APPEND)
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
     os.dup2(log, 1)
-    os.dup2(log, 2)
+    os.dup2(os.open(order["errors"], os.O_WRONLY | os.O_CREAT | os.O_APPEND) if order["errors"] else log, 2)
     sys.argv = [util.find_spec(order["module"]).origin, *order["argv"]]
+    sys.modules["__main__"].__package__ = order["module"].rpartition(".")[0]  # a usage message names the program by it
     import_module(order["module"]).main()
 
 
@@ -100,14 +116,19 @@ def main() -> None:
     for line in sys.stdin:
         child = os.fork()
         if child == 0:
-            ended = 1
+            ended, order = 1, json.loads(line)
             try:
-                _become(json.loads(line))
+                _become(order)
                 ended = 0
-            except BaseException as error:
-                print(repr(error), file=sys.stderr)
+            except SystemExit as leaving:
+                ended = leaving.code or 0
+            except BaseException:
+                traceback.print_exc()
             finally:
                 sys.stdout.flush()
+                sys.stderr.flush()
+                if order["status"]:
+                    Path(order["status"]).write_text(str(ended))
                 os._exit(ended)
         children.append(child)
         print(child, flush=True)

@@ -16,16 +16,29 @@ from webapp.database import open_estate
 from webapp.outlook import service as outlook
 from webapp.work import estimates
 
+from tests.browser import standby
+
 DEMO = Path(__file__).resolve().parents[2] / "demo_fields"
 STAGES = ("ripeness", "tonnage", "crop", "outlook")
 
 
 def pinario(path, *words, language: str = "es", code: int = 0):
-    """The command as a person runs it, in a process of its own; its exit status is checked."""
-    done = subprocess.run([sys.executable, "-m", "webapp.cli", "--estate", str(path), "--lang", language, *map(str, words)], capture_output=True, text=True, timeout=120, cwd=DEMO.parent)
+    """The command in a process of its own; its exit status is checked."""
+    done = standby.completed("webapp.cli", ["--estate", str(path), "--lang", language, *map(str, words)])
     assert done.returncode == code, (words, done.returncode, done.stdout[-500:], done.stderr[-1500:])
     assert "Traceback" not in done.stderr
     return done
+
+
+@pytest.mark.parametrize("words, status", [(("init", "--name", "Rancho Ñ"), 0), (("ripeness",), 1), (("plots", "load"), 2)])
+def test_a_command_as_a_person_runs_it_says_the_same(tmp_path, words, status):
+    """Started from nothing and forked from the standby, as the tests below do it: status, output and errors are equal."""
+    started, forked = tmp_path / "a.db", tmp_path / "b.db"
+    one = subprocess.run([sys.executable, "-m", "webapp.cli", "--estate", str(started), "--lang", "es", *words], capture_output=True, text=True, timeout=120, cwd=DEMO.parent)
+    other = pinario(forked, *words, code=status)
+    same = lambda text: re.sub(r"/owner/\S+", "/owner/…", text.replace("b.db", "a.db"))  # noqa: E731
+    assert (one.returncode, same(one.stdout), one.stderr) == (status, same(other.stdout), same(other.stderr))
+    assert one.stdout or one.stderr
 
 
 def in_process(path, *words) -> str:
