@@ -32,12 +32,15 @@ def _wants_json() -> bool:
 
 
 def _answer(body: dict, status: int, headers: dict | None = None) -> Response:
+    """JSON or a page; what is still being reckoned has a page of its own, which opens itself again."""
     if _wants_json():
         response = Response(json.dumps(body, ensure_ascii=False), status, content_type="application/problem+json")
     else:
         from .layout import render
+        from .resting import waiting
 
-        response = Response(render("problem.html", problem=body, title=body["title"]), status)
+        told = waiting() if body["code"] == "being_reckoned" else {}
+        response = Response(render("waiting.html" if told else "problem.html", problem=body, title=body["title"], **told), status)
     response.headers.update(headers or {})
     return response
 

@@ -1,0 +1,42 @@
+"""The page that waits for a large estate's first reckoning, in a browser: it asks seldom, says when it is done, and opens what was asked for."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from tests.pages.test_waiting import large, reckon  # noqa: F401  (a fixture)
+from webapp.database import atomic
+
+pytestmark = pytest.mark.browser
+
+
+def test_it_announces_and_opens_itself(large, shared_browser):  # noqa: F811
+    """Without a server: the browser's requests go to the test client; its clock is moved by hand."""
+    client, db = large
+    asked: list[str] = []
+
+    def answer(route) -> None:
+        asked.append(re.sub(r"^http://[^/]+", "", route.request.url))
+        reply = client.get(asked[-1], headers={"Accept": route.request.headers.get("accept", "*/*")})
+        route.fulfill(status=reply.status_code, body=reply.get_data(), content_type=reply.content_type)
+
+    page = shared_browser.new_page()
+    page.clock.install()
+    page.route("**/*", answer)
+    page.goto("http://rancho.test/estate")
+    assert "se abre sola" in page.inner_text("#told")
+    for _ in range(12):
+        page.clock.run_for(5_000)
+        page.wait_for_timeout(40)  # its question goes out and comes back
+    questions = [path for path in asked if path.startswith("/jobs/")]
+    assert 2 <= len(questions) <= 7, "it asks ever more seldom"
+    reckon(db)
+    with atomic(db):
+        db.execute("UPDATE job SET state = 'done', done = 1")
+    page.clock.run_for(21_000)
+    page.wait_for_function("() => document.querySelector('#told').textContent.startsWith('Ya está')")
+    page.clock.run_for(3_000)
+    page.wait_for_selector("#mass-all")
+    page.close()
