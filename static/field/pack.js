@@ -3,10 +3,12 @@
 import { got, read, within } from "./db.js";
 import { tongue } from "./words.js";
 
-const EMPTY = { plots: [], orders: [], visits: [], cautions: [], today: null, week: null, frozen: false, estate: "", device: null, settings: {} };
+const EMPTY = { plots: [], orders: [], visits: [], reckoning: false, cautions: [], today: null, week: null, frozen: false, estate: "", device: null, settings: {} };
 // By the time since the page opened: a phone's clock set back must not stop the asking.
 let held = EMPTY, asked_ms = -Infinity, asking = Promise.resolve();
 const PATIENCE_MS = 90_000;
+// Between two questions; sooner while the office reckons the estate for the first time.
+const SELDOM_MS = 600_000, SOON_MS = 120_000;
 
 export const pack = () => held;
 export const plot = (code) => held.plots.find((one) => one.code === code) ?? null;
@@ -27,7 +29,7 @@ export function refresh(now = false) {
 }
 
 async function ask(now) {
-  if (!now && performance.now() - asked_ms < 600_000) return "recent";
+  if (!now && performance.now() - asked_ms < (held.reckoning ? SOON_MS : SELDOM_MS)) return "recent";
   try {
     const tag = held.plots.length ? await read("pack_tag") : null;
     const response = await fetch("/field/pack", { credentials: "same-origin", cache: "no-store", redirect: "error", signal: AbortSignal.timeout?.(PATIENCE_MS),

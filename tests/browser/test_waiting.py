@@ -9,6 +9,8 @@ import pytest
 from tests.pages.test_waiting import large, reckon  # noqa: F401  (a fixture)
 from webapp.database import atomic
 
+from . import hand
+
 pytestmark = pytest.mark.browser
 
 
@@ -40,3 +42,23 @@ def test_it_announces_and_opens_itself(large, shared_browser):  # noqa: F811
     page.clock.run_for(3_000)
     page.wait_for_selector("#mass-all")
     page.close()
+
+
+def test_a_phone_says_that_the_office_is_still_reckoning_and_stops_saying_it(standing_office, page):
+    hand.enrol(page, standing_office)
+    assert page.locator("#reckoning").count() == 0
+    page.evaluate("""async () => {
+      const base = document.querySelector('script[type=module]').src.replace('app.js', ''), { read, write } = await import(base + 'db.js');
+      await write('pack', { ...(await read('pack')), visits: [], reckoning: true });
+    }""")
+    page.reload()
+    hand.ready(page)
+    page.wait_for_selector("#reckoning")
+    assert "por primera vez" in page.inner_text("#reckoning") and page.locator("#begin, #choose").count() == 1
+    page.evaluate("""async () => {
+      const base = document.querySelector('script[type=module]').src.replace('app.js', ''), { write } = await import(base + 'db.js');
+      await write('pack_tag', null);
+    }""")
+    page.reload()
+    hand.ready(page)
+    page.wait_for_selector("#reckoning", state="detached")

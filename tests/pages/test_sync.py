@@ -194,3 +194,22 @@ def test_the_pack_is_made_anew_when_anything_it_is_made_of_changes_and_only_then
     people.revoke_device(db, people.devices(db)[0]["id"], "prueba")
     assert phone.get("/field/pack").status_code == 401, "what is kept is not for a revoked phone"
     assert len(set(tags[1:])) == 5 and len(made) == 5
+
+
+def test_a_large_estate_without_answers_gets_its_pack_at_once_and_the_rest_later(phone, db, monkeypatch):
+    """Nobody in the field waits for a fit: land and orders come, the worker is asked once, and the tag changes with the answers."""
+    from webapp import jobs
+    from webapp.pages import resting
+    from webapp.work import KINDS
+
+    monkeypatch.setattr(resting, "MOST_AT_ONCE", 2)
+    put_order(db, "2026-W48")
+    first = phone.get("/field/pack")
+    assert first.status_code == 200 and first.json["reckoning"] is True and first.json["visits"] == []
+    assert {p["code"] for p in first.json["plots"]} == {"VS-01", "VS-02", "LA-03"} and not any("prior" in p for p in first.json["plots"]) and len(first.json["orders"]) == 1
+    assert not rows(db, "SELECT * FROM answer") and [job["kind"] for job in jobs.pending(db)] == ["estimates"]
+    assert phone.get("/field/pack", headers={"If-None-Match": first.headers["ETag"]}).status_code == 304 and len(jobs.pending(db)) == 1
+    jobs.run_next(db, KINDS)
+    later = phone.get("/field/pack", headers={"If-None-Match": first.headers["ETag"]})
+    assert later.status_code == 200 and later.headers["ETag"] != first.headers["ETag"]
+    assert "reckoning" not in later.json and all("prior" in p for p in later.json["plots"]) and later.json["visits"]

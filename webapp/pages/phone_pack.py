@@ -23,6 +23,7 @@ from ..people.service import Device
 from ..ripeness import service as ripeness
 from ..sentences import LANGUAGES, Sentence
 from ..survey import service as survey
+from . import resting
 from .phone_outline import outer_ring, simplified
 
 SCHEMA = 1
@@ -38,15 +39,19 @@ _guard = threading.Lock()
 
 
 def packed(db: Database, device: Device) -> bytes:
-    """The pack's bytes, made anew only when something it is made of has changed: phones ask far more often than that."""
+    """The pack's bytes, made anew only when something it is made of has changed: phones ask far more often than that.
+
+    A large estate's first answers are never waited for: until the worker has them the pack goes without.
+    """
     now, values = clock.of(db), settings.load(db)
-    rests_on = answers.key_of(survey=survey.data_version(db), settings=values.version, ripeness=ripeness.answer(db).key, orders=cutting.orders_mark(db), visits=worth.key(db).replace(" ", ","),
+    ready = resting.reckoned()
+    rests_on = answers.key_of(survey=survey.data_version(db), settings=values.version, ripeness=ripeness.answer(db).key if ready else "", orders=cutting.orders_mark(db), visits=worth.key(db).replace(" ", ",") if ready else "",
                               today=now.today().isoformat(), name=device.name, crew=device.crew)
     place = (path_of(db), device.id)
     with _guard:
         found = _made.get(place)
     if found is None or found[0] != rests_on:
-        found = rests_on, json.dumps(make(db, device), ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode()
+        found = rests_on, json.dumps(make(db, device, ready), ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode()
         with _guard:
             _made[place] = found
             while len(_made) > KEPT:
@@ -54,13 +59,13 @@ def packed(db: Database, device: Device) -> bytes:
     return found[1]
 
 
-def make(db: Database, device: Device) -> dict[str, Any]:
-    """The pack of one phone; the same estate state gives the same bytes, so its digest is an ETag."""
+def make(db: Database, device: Device, ready: bool = True) -> dict[str, Any]:
+    """The pack of one phone; the same estate state gives the same bytes, so its digest is an ETag. Without answers (not ``ready``) it says ``reckoning`` and brings neither what is expected nor where to sample."""
     now = clock.of(db)
     values = settings.load(db)
     frame = land.plots(db)
     standing = frame[frame["status"] == "standing"]
-    priors = ripeness.prior_for_phone(db)
+    priors = ripeness.prior_for_phone(db) if ready else {}
     orders, cautions = _orders(db, device, now.week())
     return {
         "schema": SCHEMA, "estate": rows(db, "SELECT name FROM estate")[0]["name"], "today": now.today().isoformat(), "week": now.week(),
@@ -68,7 +73,7 @@ def make(db: Database, device: Device) -> dict[str, Any]:
         "settings": {name: values[name] for name in ("enough_narrowing_deg", "enough_rows_share")},
         "plots": _plots(db, standing, priors, float(values["target_brix_deg"])),
         "orders": orders, "cautions": cautions, "care": [_in_words({"code": f"caution.{name}"}) for name in SAMPLER_CARE],
-        "visits": [_visit(visit) for visit in worth.listed(db, VISITS)],
+        "visits": [_visit(visit) for visit in worth.listed(db, VISITS)] if ready else [], **({} if ready else {"reckoning": True}),
     }
 
 

@@ -22,7 +22,7 @@ async function openRound() {
 
 function visitList(limit) {
   const found = pack().visits.map((visit) => ({ ...visit, ...byDistance(pack().plots.filter((plot) => plot.code === visit.plot))[0] })).filter((visit) => visit.code);
-  if (!found.length) return [];
+  if (!found.length) return pack().reckoning ? [h("p", { class: "soft", id: "reckoning" }, say("home.reckoning"))] : [];
   return [h("h2", null, say("home.visits")), h("ul", { class: "list" }, found.slice(0, limit).map((visit) =>
     line(`#/plot/${encodeURIComponent(visit.code)}`, visit.stop ? say("home.stop", { n: visit.stop, plot: called(visit) }) : called(visit), visitWords(visit))))];
 }
