@@ -35,6 +35,8 @@ SAMPLER_CARE = ("drill", "sap", "spines", "heat", "animals", "alone", "lightning
 
 KEPT = 400
 _made: OrderedDict[tuple, tuple[str, bytes]] = OrderedDict()
+_same: dict[Any, tuple[str, list[dict]]] = {}
+_drawn: dict[Any, tuple[int, dict[str, list]]] = {}
 _guard = threading.Lock()
 
 
@@ -59,19 +61,42 @@ def packed(db: Database, device: Device) -> bytes:
     return found[1]
 
 
+def _everyones(db: Database, ready: bool) -> list[dict]:
+    """The plots, which are the same in every phone's pack: in a region each phone would take seconds for them."""
+    values, today, where = settings.load(db), clock.of(db).today(), path_of(db) or id(db)
+    rests_on = answers.key_of(survey=survey.data_version(db), settings=values.version, ripeness=ripeness.answer(db).key if ready else "", today=today.isoformat())
+    with _guard:
+        found = _same.get(where)
+    if found is None or found[0] != rests_on:
+        frame = land.plots(db)
+        found = rests_on, _plots(db, frame[frame["status"] == "standing"], ripeness.prior_for_phone(db) if ready else {}, float(values["target_brix_deg"]))
+        with _guard:
+            _same[where] = found
+    return found[1]
+
+
+def _outlines(db: Database) -> dict[str, list]:
+    """Outlines as a phone keeps them; simplified again only when the land changes."""
+    version, where = land.version(db), path_of(db) or id(db)
+    with _guard:
+        found = _drawn.get(where)
+    if found is None or found[0] != version:
+        found = version, {code: simplified(outer_ring(geometry)) for code, geometry in land.outlines(db).items()}
+        with _guard:
+            _drawn[where] = found
+    return found[1]
+
+
 def make(db: Database, device: Device, ready: bool = True) -> dict[str, Any]:
     """The pack of one phone; the same estate state gives the same bytes, so its digest is an ETag. Without answers (not ``ready``) it says ``reckoning`` and brings neither what is expected nor where to sample."""
     now = clock.of(db)
     values = settings.load(db)
-    frame = land.plots(db)
-    standing = frame[frame["status"] == "standing"]
-    priors = ripeness.prior_for_phone(db) if ready else {}
     orders, cautions = _orders(db, device, now.week())
     return {
         "schema": SCHEMA, "estate": rows(db, "SELECT name FROM estate")[0]["name"], "today": now.today().isoformat(), "week": now.week(),
         "frozen": now.frozen_today is not None, "device": {"id": device.id, "name": device.name, "crew": device.crew},
         "settings": {name: values[name] for name in ("enough_narrowing_deg", "enough_rows_share")},
-        "plots": _plots(db, standing, priors, float(values["target_brix_deg"])),
+        "plots": _everyones(db, ready),
         "orders": orders, "cautions": cautions, "care": [_in_words({"code": f"caution.{name}"}) for name in SAMPLER_CARE],
         "visits": [_visit(visit) for visit in worth.listed(db, VISITS)] if ready else [], **({} if ready else {"reckoning": True}),
     }
@@ -84,16 +109,16 @@ def _visit(visit: dict) -> dict[str, Any]:
 
 
 def _plots(db: Database, standing, priors: dict[str, dict], target_deg: float) -> list[dict]:
-    outlines = land.outlines(db, list(standing.index))
+    outlines = _outlines(db)
     visited = survey.rounds(db).groupby("plot")["day"].max().to_dict()
     counted = survey.row_counts(db).dropna(subset=["rows_in_plot"]).groupby("plot")["rows_in_plot"].last().to_dict()
     found = []
-    for code, plot in standing.iterrows():
+    for code, plot in standing.to_dict("index").items():
         side_m = sqrt(max(plot["area_ha"] or 0, 0) * 10_000)
         one = {
             "code": code, "name": plot["name"], "zone": plot["zone"], "gate": plot["gate"], "target_deg": target_deg,
             "planted_on": plot["planted_on"].isoformat() if plot["planted_on"] else None, "last_visit": _day(visited.get(code)),
-            "outline": simplified(outer_ring(outlines.get(code))), "area_ha": _number(plot["area_ha"]), "prior": _prior(priors.get(code)),
+            "outline": outlines.get(code, []), "area_ha": _number(plot["area_ha"]), "prior": _prior(priors.get(code)),
             "rows_counted": _whole(counted.get(code)), "rows": _along(side_m, plot["row_spacing_m"]), "plants_per_row": _along(side_m, plot["plant_spacing_m"]), "plant_spacing_m": _number(plot["plant_spacing_m"]),
         }
         found.append({name: value for name, value in one.items() if value is not None or name == "last_visit"})
