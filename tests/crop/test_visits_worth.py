@@ -5,8 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from webapp.bench import ripeness_truth, true_laws
+from webapp.bench.ripeness_truth import LIMITS
+from webapp.bench.visits_gain import seen_again
 from webapp.crop import visits_worth as v
-from webapp.ripeness import picked
+from webapp.ripeness import fitting, picked, plot_effects
+from webapp.ripeness.plot_effects import Ends
 from webapp.ripeness.readiness import Z80, plants_above
 
 RESIDUALS = np.sort(np.random.default_rng(3).normal(0, 1, 200))
@@ -88,6 +92,37 @@ def test_the_narrowing_is_what_drawn_visits_give():
     after = np.mean([first(moved * xi + 0.4 * rng.standard_normal(4000)).std() for xi in rng.standard_normal(400)])
     width, gain = v.window(k, v.needed_deg(k, RESIDUALS, 24.0, 0.5))
     assert width[0] == pytest.approx(2 * Z80 * before, rel=0.04) and gain[0] == pytest.approx(2 * Z80 * (before - after), rel=0.08)
+
+
+def test_the_end_of_the_window_counts_too_and_as_drawn():
+    """Five plots: over, soon with a doubtful pace, the same well known, a year and a half off, never."""
+    ends = Ends(np.array([-80.0, 20.0, 20.0, 80.0, np.inf]), np.array([10.0, 16.0, 2.0, 12.0, 0.0]), np.array([9.0, 8.0, 1.9, 11.0, 0.0]))
+    width, gain = v.window_end(ends, 5)
+    assert width[[0, 4]].tolist() == [0, 0] and gain[[0, 4]].tolist() == [0, 0] and width[3] < 0.2 * width[1] and gain[1] > 10 * gain[2] >= 0
+    rng = np.random.default_rng(4)
+    drawn = lambda said: np.clip(20 + np.sqrt(16**2 - 8**2) * said + 8 * rng.standard_normal((len(said), 2000)), 0, v.WINDOW_WEEKS)  # noqa: E731
+    before, after = drawn(rng.standard_normal(4000)[:, None]), np.mean([drawn(np.full(1, xi)[:, None]).std() for xi in rng.standard_normal(800)])
+    assert width[1] == pytest.approx(2 * Z80 * before.std(), rel=0.04) and gain[1] == pytest.approx(2 * Z80 * (before.std() - after), rel=0.08)
+    k = replace(known([22.5] * 5, [1.2] * 5, [0.5] * 5), ends=ends)
+    w, start = v.worth(k, RESIDUALS, 24.0, 0.5), of([22.5] * 5, [1.2] * 5, [0.5] * 5)
+    assert w.both_weeks == pytest.approx(start.weeks + width) and v.doubt_of(w, 1.0).weeks == pytest.approx(w.both_weeks.sum())
+    g = v.gains(w, v.doubt_of(w, 1.0), np.zeros(5))
+    assert g[1, v.SAMPLE] > g[0, v.SAMPLE] and (g[:, v.COUNT] == 0).all()
+
+
+def test_a_visit_says_of_the_end_what_it_says_of_the_pace():
+    """On a simulated estate: the closed form against the same visits with one more put in."""
+    visits, land = ripeness_truth.read(true_laws.simulate("gompertz", 43, 40))
+    fit = fitting.fit_estate(visits, land, 90.0, float(true_laws.CUT_DAY), widened=False)
+    now = plot_effects.ends(fit, land, visits, float(true_laws.CUT_DAY), LIMITS, 12)
+    for i in (0, 7, 21):
+        more = seen_again(visits, np.array([i]), np.array([20.0]))
+        then = plot_effects.ends(fit, land, more, float(true_laws.CUT_DAY), LIMITS, 12)
+        assert then.sd[i] == pytest.approx(now.after[i], rel=0.03) and (now.after[i] < now.sd[i])
+    age = (true_laws.CUT_DAY - land.planted) / 30.4375
+    assert now.week == pytest.approx((LIMITS.peak_age_months + np.log(0.88) / np.log(0.985) - age - fit.about - fit.zone_about[land.zone]) * 30.4375 / 7, rel=1e-6)
+    assert (now.after <= now.sd).all() and 0.85 < (now.after / now.sd).mean() < 0.995, "the age sets the end: one visit says little of it"
+    assert np.isinf(plot_effects.ends(fit, land, visits, float(true_laws.CUT_DAY), replace(LIMITS, loss_per_month=0.0), 12).week).all()
 
 
 def shared_of(rng, P=8, p=4):

@@ -69,4 +69,6 @@ def test_a_better_known_plot_turns_ripe_in_fewer_weeks():
     assert wide.share[0] < close.share[0] < close.share[1] < wide.share[1]
     assert narrowing.worth_it(wide, close) and not narrowing.worth_it(close, close)
     never = narrowing.known(mean - 12, np.full(104, 0.3), plant, SHAPE, LIMITS, none, none)
-    assert never.first is None and never.last is None
+    assert never.first is None and never.last is None and never.end_first is None
+    ends = [narrowing.known(mean, np.full(104, 0.4), plant, SHAPE, LIMITS, none, none, end) for end in ((40.0, 10.0), (-5.0, 2.0), (100.0, 10.0), (np.inf, 0.0))]
+    assert [(e.end_first, e.end_last) for e in ends] == [(28, 53), (0, 0), (88, None), (None, None)]

@@ -24,6 +24,7 @@ SHOCKED = ("pockets", "dry_year", "everything")
 CUT = date.fromordinal(740_000)
 PLOTS, ROW_SPACING_M, ROW_M, ROWS_COUNTED = 150, 3.2, 250.0, 5
 DRY_SHARE, POCKET_SHARE, MISCOUNT_SHARE = 0.10, 0.125, 1 / 16
+EFFECT_LOG_SD = 0.15
 
 GROWTH: dict[str, Callable[[np.ndarray], np.ndarray]] = {
     "logistic": lambda a: 56 / (1 + np.exp(-(a - 5.0) / 1.05)),
@@ -47,8 +48,9 @@ class Fields:
     mass_t: np.ndarray
 
 
-def simulate(law: str, seed: int, plots: int = PLOTS, loads: int = 30) -> Fields:
-    """One estate of standing plots, 14 months to 8 years old. The same law and seed give the same fields."""
+def simulate(law: str, seed: int, plots: int = PLOTS, loads: int = 30, given: tuple[np.ndarray, np.ndarray] | None = None) -> Fields:
+    """One estate of standing plots, 14 months to 8 years old. The same law and seed give the same fields. ``given`` sets the plots' ages (years) and
+    what their piñas weigh beside others' (in sds), as of an estate whose °Brix is simulated too."""
     rng = np.random.default_rng([LAWS.index(law), seed, 5])
     every = law == "everything"
     area = rng.uniform(3, 14, plots)
@@ -56,7 +58,9 @@ def simulate(law: str, seed: int, plots: int = PLOTS, loads: int = 30) -> Fields
     n0 = area * rng.normal(3000, 150, plots)
     hazard = 0.028 * np.exp(rng.normal(0, 0.4, plots))
     heavy = rng.standard_t(4, plots) / np.sqrt(2) if law == "gompertz" or every else rng.standard_normal(plots)
-    effect = 0.15 * heavy
+    if given is not None:
+        (age, heavy), n0 = given, area * rng.normal(3000, 150, plots)
+    effect = EFFECT_LOG_SD * heavy
     curve = GROWTH[law if law in GROWTH else "logistic"]
     dry_from = rng.uniform(-104, 104) if law == "dry_year" or every else np.inf
     struck = (rng.random(plots) < POCKET_SHARE) if law == "pockets" or every else np.zeros(plots, bool)

@@ -30,6 +30,7 @@ CUT_DAY, WEEKS, DAYS_PER_MONTH = 740_000, 105, 30.4375
 PLOTS, ZONES, HISTORY_WEEKS = 150, 4, 156
 TARGET_BRIX_DEG, PEAK_MONTHS = 22.0, 90.0
 DROUGHT_DEG, OUTLIER_SHARE, WRONG_AGE_SHARE = 1.8, 0.06, 0.15
+LEVEL_DEG, PACE_MONTHS = 1.3, 5.5
 
 CURVES: dict[str, Callable[[np.ndarray], np.ndarray]] = {
     "logistic": lambda a: 7 + 19 / (1 + np.exp(-(a - 48) / 13)) - 0.04 * np.maximum(a - 96, 0),
@@ -69,7 +70,7 @@ class _World:
         self.law, self.all = law, law == "everything"
         self.zone = rng.integers(0, ZONES, plots)
         self.planted = CUT_DAY - rng.uniform(14, 98, plots) * DAYS_PER_MONTH
-        self.pace, self.level = rng.normal(0, 5.5, plots), rng.normal(0, 1.3, plots)
+        self.pace, self.level = rng.normal(0, PACE_MONTHS, plots), rng.normal(0, LEVEL_DEG, plots)
         self.zone_level, self.zone_pace = rng.normal(0, 0.5, ZONES), rng.normal(0, 3.0, ZONES)
         own = 0.3 if law == "logistic" or self.all else 0.05
         self.season_size, self.season_turn = 1.1 * (1 + rng.normal(0, own, ZONES)), rng.normal(0, own, ZONES)
@@ -115,6 +116,12 @@ class _World:
     def visit_error(self, rng: np.random.Generator) -> float:
         far = (self.law == "heavy_tails" or self.all) and rng.random() < OUTLIER_SHARE
         return rng.normal(0, 2.5 if far else 0.5)
+
+
+def own_effects(law: str, seed: int, plots: int = PLOTS) -> np.ndarray:
+    """[P, 2] the true level (°Bx) and pace (months) of each plot of ``simulate``, in sds of theirs."""
+    world = _World(law, np.random.default_rng([LAWS.index(law), seed]), plots)
+    return np.stack([world.level / LEVEL_DEG, world.pace / PACE_MONTHS], axis=1)
 
 
 SHAPE = 4.0

@@ -13,7 +13,7 @@ from typing import Any, Callable
 import numpy as np
 
 from ..crop import day_round, visits_worth, walking
-from ..ripeness import fitting, readiness, ripening
+from ..ripeness import fitting, plot_effects, readiness, ripening
 from ..ripeness.readiness import Z80
 from ..ripeness.visits import PADDED
 from . import ripeness_truth, true_laws
@@ -38,7 +38,7 @@ def known(f: Any, visits: Any, land: Any, mass_t: np.ndarray) -> tuple[visits_wo
     share, low, high = readiness.share(out.mean, sd, plant, f.residuals, TARGET_BRIX_DEG)
     P = len(mass_t)
     return visits_worth.Known(out.mean, sd, ripening.after_one_visit(f, post, out, PLANTS), plant, share, (high - low) / (2 * Z80), np.repeat(mass_t[:, None], sd.shape[1], axis=1),
-                              np.full(P, MASS_LOG_SD), np.full(P, 0.03), np.full(P, 90.0)), out, post
+                              np.full(P, MASS_LOG_SD), np.full(P, 0.03), np.full(P, 90.0), ends=plot_effects.ends(f, land, visits, float(CUT_DAY), ripeness_truth.LIMITS, PLANTS)), out, post
 
 
 def seen_again(visits: Any, at: np.ndarray, mean: np.ndarray) -> Any:
@@ -89,7 +89,7 @@ def one(law: str, seed: int, plots: int = true_laws.PLOTS) -> dict[str, dict[str
         then = visits_worth.worth(after, f.residuals, TARGET_BRIX_DEG, SHARE)
         told = (after.mass_t * after.share)[:, : visits_worth.TONNES_WEEKS].mean(axis=1)
         hours = day_round.minutes_of(stops, legs, work, plots) / 60
-        weeks, tonnes = float((w.weeks - then.weeks).sum()), float((w.tonnes - then.tonnes).sum())
+        weeks, tonnes = float((w.both_weeks - then.both_weeks).sum()), float((w.tonnes - then.tonnes).sum())
         found[rule] = {"weeks": weeks / hours, "tonnes": tonnes / hours, "part": float(doubt.part(weeks, tonnes)) / hours, "error_t": float((np.abs(said - real) - np.abs(told - real)).sum()) / hours, "visits": float(len(stops))}
     return found
 

@@ -8,17 +8,19 @@ from typing import Any, Callable
 
 import click
 
-from ..bench import field_parts, map_drawing, ripeness_size, ripeness_truth, tonnes_truth, visits_gain
+from ..bench import field_parts, map_drawing, ripeness_size, ripeness_truth, tied_truth, tonnes_truth, visits_gain
 from ..cli import Edge
 from ..database import Database, backup, open_estate
 from ..problems import Problem
 
 PARTS = ("receiving", "pages", "fit", "coverage", "cutting", "field")
-LONG = ("truth", "tonnes", "region", "visits", "map")
+LONG = ("truth", "tonnes", "tie", "region", "visits", "map")
 """Asked for by name only: they take tens of minutes."""
+TIE_ESTATES = 40
+"""Of tie, estates per correlation at the most."""
 VISITS_ESTATES = 12
 """Of visits, estates per law at the most: each rule is tried on the same ones."""
-RIPENESS = ("fit", "coverage", "region", "map", "visits", "truth", "tonnes")
+RIPENESS = ("fit", "coverage", "region", "map", "visits", "truth", "tonnes", "tie")
 """Everything that is promised of ripeness and tonnes, in one run; half an hour with sixty estates a law."""
 TOGETHER = {"all": PARTS, "ripeness": RIPENESS}
 WITHOUT_ESTATE = ("field", *LONG)
@@ -36,7 +38,7 @@ def bench_command(edge: Edge, part: str, seconds: float, only: tuple[str, ...], 
 
     Without --estate on a demo made for the purpose; with it, on a copy of that estate. The phone (field) is
     always measured against a made-up estate of two hundred plots; the ripening model's truth (truth) and
-    the tonnage's (tonnes) on estates simulated by laws that are not theirs, speed (region) on a thousand and ten thousand plots,
+    the tonnage's (tonnes) on estates simulated by laws that are not theirs, what joins piñas and ripeness (tie) on estates where it is known, speed (region) on a thousand and ten thousand plots,
     the map (map) on five thousand drawn. All of these that concern ripeness and tonnes, one after the other: ripeness.
     """
     given = click.get_current_context().parent.get_parameter_source("path") is not click.core.ParameterSource.DEFAULT
@@ -55,6 +57,8 @@ def bench_command(edge: Edge, part: str, seconds: float, only: tuple[str, ...], 
                 found[step] = ripeness_truth.measure(estates, told=lambda law: tell("truth_law", law=law))
             elif step == "tonnes":
                 found[step] = tonnes_truth.measure(estates, told=lambda law: tell("truth_law", law=law))
+            elif step == "tie":
+                found[step] = tied_truth.measure(min(estates, TIE_ESTATES), told=lambda correlation: tell("tie_at", correlation=correlation))
             elif step == "visits":
                 found[step] = visits_gain.measure(min(estates, VISITS_ESTATES), told=lambda law: tell("truth_law", law=law))
             elif step == "region":
@@ -231,12 +235,27 @@ def _tonnes_lines(edge: Edge, m: dict):
         yield edge.words("bench.truth.ready_bias", bias=100 * found["ready_bias"], size=100 * found["ready_bias_size"])
 
 
+def _tie_lines(edge: Edge, m: dict):
+    for found in m.values():
+        yield edge.words("bench.tie.found", **{name: found[name] for name in ("estates", "plots", "true", "found")}, held=100 * found["found_held"], level=100 * found["level_held"], pace=100 * found["pace_held"])
+        for name in tied_truth.SUMS:
+            for end in ("", "_apart"):
+                yield edge.words(f"bench.tie.sum{end}", what=edge.words(f"bench.tie.{name}"), **{f"{kind}{i}": 100 * found[f"{name}{column}{end}"][i] for kind, column in (("held", "80"), ("bias", "_bias")) for i in range(len(tied_truth.WEEKS))})
+
+
 def _truth_lines(edge: Edge, m: dict):
     """A block a law: every cell by itself, an asterisk where it leaves its band by more than two standard errors."""
     for law, found in m.items():
         yield from _law_lines(edge, law, found, ripeness_truth.TOLD)
         yield edge.words("bench.truth.first_week", weeks=found["first_week_median"])
-        yield edge.words("bench.truth.chance", pairs="  ".join(f"{said:.2f}→{came:.2f} ({n})" for said, came, n in found["chance"] if n))
+        yield edge.words("bench.truth.chance", pairs=_pairs(found["chance"]))
+        if "chance_best" in found:
+            yield edge.words("bench.truth.first_week_best", weeks=found["first_week_median_best"])
+            yield edge.words("bench.truth.chance_best", pairs=_pairs(found["chance_best"]))
+
+
+def _pairs(tenths: list[list[float]]) -> str:
+    return "  ".join(f"{said:.2f}→{came:.2f} ({n})" for said, came, n in tenths if n)
 
 
 def _visits_lines(edge: Edge, m: dict):
@@ -268,4 +287,4 @@ def _map_lines(edge: Edge, m: dict):
 
 
 MEASURES: dict[str, Callable[[Database, Path, float], dict]] = {"receiving": _receiving, "pages": _pages, "fit": _fit, "coverage": _coverage, "cutting": _cutting}
-LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "fit": _fit_lines, "coverage": _coverage_lines, "cutting": _cutting_lines, "field": _field_lines, "truth": _truth_lines, "tonnes": _tonnes_lines, "region": _region_lines, "visits": _visits_lines, "map": _map_lines}
+LINES: dict[str, Callable] = {"receiving": _receiving_lines, "pages": _pages_lines, "fit": _fit_lines, "coverage": _coverage_lines, "cutting": _cutting_lines, "field": _field_lines, "truth": _truth_lines, "tonnes": _tonnes_lines, "tie": _tie_lines, "region": _region_lines, "visits": _visits_lines, "map": _map_lines}

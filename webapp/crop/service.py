@@ -16,7 +16,8 @@ from ..ripeness import picked
 from ..ripeness import service as ripeness
 from ..survey import service as survey
 from ..tonnage import service as tonnage
-from . import art, joint
+from ..weeks import monday_of
+from . import art, joint, tie_service
 from .joint import Draws
 
 STAGE, SEED, COUNT = "crop", 20261123, 200
@@ -86,10 +87,11 @@ def _draw(db: Database, count: int, seed: int, days: list[date] | None, parts: t
     if days is None:
         mean, share = ripeness.draws(db, ripe, count, seed)
         keep, plant_sd = ripe.arrays["keep_share"], ripe.arrays["plant_sd_deg"]
-        plants, kg = tonnage.draws(tonnes, count, seed)
+        at = np.array([monday_of(w).toordinal() + 3 for w in ripe.meta["weeks"]], float)
     else:
         _, mean, share, keep, plant_sd = ripeness.long_draws(db, ripe, count, seed, len(days))
-        plants, kg = tonnage.long_draws(tonnes, count, seed, days)
+        at = np.array([d.toordinal() for d in days], float)
+    plants, kg = tonnage.draws(tonnes, count, seed, at, tie_service.told(ripe, tonnes, at, mean, seed))
     slope = art.draw(line, ripe.meta["plots"], count, np.random.default_rng([seed, 11]))[:, :, None]
     sweet = _sweet(ripe, mean, plant_sd, s["target_brix_deg"])
     mass = plants * kg / 1000  # what is lost past the peak is in the growth curve, which has seen old plots weighed
@@ -134,9 +136,11 @@ def answer(db: Database, fresh: bool = False) -> Answer:
         return found
     d, line = draws(db), art_line(db)
     ripe, tonnes = _parts(db)
+    joined, moved = tie_service.about(ripe, tonnes)
     meta = {"rests_on": {"ripeness": ripe.key, "tonnage": tonnes.key}, "plots": list(d.plots), "weeks": list(d.weeks), "seed": SEED, "n": int(d.share.shape[0]), "art_percent_per_brix": line.slope, "art_sd": line.sd, "art_loads": line.n,
-            "by_lab": {name: list(v) for name, v in line.by_lab.items()}, "art_by_plot": {code: v[0] for code, v in line.by_plot.items()}, "area_ha": float(land.plots(db).loc[list(d.plots), "area_ha"].sum()) if d.plots else 0.0}
-    return answers.put(db, STAGE, key(db), meta, {n: np.asarray(v, np.float32) for n, v in joint.summary(d).items()})
+            "by_lab": {name: list(v) for name, v in line.by_lab.items()}, "art_by_plot": {code: v[0] for code, v in line.by_plot.items()}, "area_ha": float(land.plots(db).loc[list(d.plots), "area_ha"].sum()) if d.plots else 0.0,
+            "tie": joined}
+    return answers.put(db, STAGE, key(db), meta, {n: np.asarray(v, np.float32) for n, v in (joint.summary(d) | {"tie_moved": moved}).items()})
 
 
 def basis(db: Database, a: Answer) -> tuple[Answer, Answer]:

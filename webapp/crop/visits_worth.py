@@ -4,8 +4,11 @@ Preposterior analysis by the variance screen (Raiffa & Schlaifer 1961, *Applied 
 plants today moves the forecast of week w by k_w·ξ, ξ ~ N(0, 1), k_w = √(sd² − sd_after²), and leaves sd_after. All of it
 is in the stored ripeness answer, so that no page can follow another rule.
 
-- **Window**: first ripe week W as a function of the path mean_w + k_w ξ + sd_after,w·z; before the visit ξ and z are both
+- **Window, its beginning**: first ripe week W as a function of the path mean_w + k_w ξ + sd_after,w·z; before the visit ξ and z are both
   open, after it ξ is known. Narrowing = sd(W) − E sd(W | ξ), never below 0 (law of total variance), times 2 × 1.28.
+- **Window, its end**: the week E in which the loss past the peak reaches its limit follows the plot's age, so what is not known of it is the plot's
+  pace: E = e + √(s² − s_after²) ξ + s_after z weeks (``ripeness.plot_effects.ends``), between today and a year ahead, narrowed by the same rule. A
+  reading says little of it where the curve is flat, and nothing where the end is years away.
 - **Tonnes**: T = mean over 26 weeks of ripe share × mass; the visit takes (Σ mass · slope · k)² off its variance, a count of
   rows takes the plants' part. What the visit says of the estate's coefficients tells the other plots too.
 
@@ -19,6 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..ripeness import picked
+from ..ripeness.plot_effects import Ends
 from ..ripeness.readiness import Z80
 from ..tonnage import constants as tonnage_constants
 
@@ -34,7 +38,8 @@ WORK = ("sample", "count", "both")
 class Known:
     """What is known today, [P, W] by week from today's: ``mean_deg``, ``sd_deg``, ``sd_after_deg``, ``plant_sd_deg``, ``share_sd``
     (of the ripe share), ``share``, ``mass_t``. [P]: ``mass_log_sd`` (all of it), ``plants_log_sd`` (plants' part), ``rows`` of the plot.
-    ``taken`` and ``ready`` [P, W]: share that passes took as the ripest, share of capones that are ready (see ``ripeness.picked``)."""
+    ``taken`` and ``ready`` [P, W]: share that passes took as the ripest, share of capones that are ready (see ``ripeness.picked``).
+    ``ends`` when the window ends; None leaves it out."""
 
     mean_deg: np.ndarray
     sd_deg: np.ndarray
@@ -48,18 +53,31 @@ class Known:
     rows: np.ndarray
     taken: np.ndarray | None = None
     ready: np.ndarray | None = None
+    ends: Ends | None = None
 
 
 @dataclass(frozen=True)
 class Worth:
     """[P] 80 % widths: ``weeks`` of the first ripe week and ``weeks_gain`` by a sample; ``tonnes`` of T, and [P, 3] ``tonnes_gain`` by
-    a sample, a count, both. ``load`` [P] t: how far T moves per sd of what a sample would say."""
+    a sample, a count, both. ``load`` [P] t: how far T moves per sd of what a sample would say. ``end_weeks`` and ``end_gain`` of the week in which the
+    window ends."""
 
     weeks: np.ndarray
     weeks_gain: np.ndarray
     tonnes: np.ndarray
     tonnes_gain: np.ndarray
     load: np.ndarray
+    end_weeks: np.ndarray
+    end_gain: np.ndarray
+
+    @property
+    def both_weeks(self) -> np.ndarray:
+        """Widths of both ends of the window together."""
+        return self.weeks + self.end_weeks
+
+    @property
+    def both_gain(self) -> np.ndarray:
+        return self.weeks_gain + self.end_gain
 
 
 def needed_distance(residuals: np.ndarray, share: float) -> float:
@@ -115,10 +133,22 @@ def window(known: Known, needed: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     mean, sd, after = (a[:, :WINDOW_WEEKS].astype(float) for a in (known.mean_deg, known.sd_deg, known.sd_after_deg))
     if not mean.size:
         return np.zeros(len(mean)), np.zeros(len(mean))
-    weeks = first_weeks(mean, np.sqrt(np.maximum(sd**2 - after**2, 0.0)), after, needed)
-    before = weeks.reshape(len(weeks), -1).std(axis=1)
-    then = weeks.std(axis=2).mean(axis=1)
+    return _narrowed(first_weeks(mean, np.sqrt(np.maximum(sd**2 - after**2, 0.0)), after, needed))
+
+
+def _narrowed(weeks: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(80 % width, narrowing) [P] of a week at the nodes of what a visit says and of what it leaves [P, ξ, z]."""
+    before, then = weeks.reshape(len(weeks), -1).std(axis=1), weeks.std(axis=2).mean(axis=1)
     return 2 * Z80 * before, 2 * Z80 * np.maximum(before - then, 0.0)
+
+
+def window_end(ends: Ends | None, plots: int) -> tuple[np.ndarray, np.ndarray]:
+    """The same of the week in which the window ends."""
+    if ends is None or not plots:
+        return np.zeros(plots), np.zeros(plots)
+    steps = nodes()
+    said = np.sqrt(np.maximum(ends.sd**2 - ends.after**2, 0.0))
+    return _narrowed(np.clip(ends.week[:, None, None] + said[:, None, None] * steps[:, None] + ends.after[:, None, None] * steps, 0.0, WINDOW_WEEKS))
 
 
 def counted_log_var(rows: np.ndarray, n: int = COUNT_ROWS) -> np.ndarray:
@@ -139,7 +169,7 @@ def worth(known: Known, residuals: np.ndarray, target: float, share_to_cut: floa
     less = np.stack([load**2, ripe**2 * now**2 / np.maximum(now + counted, 1e-12)], axis=1)
     less = np.concatenate([less, less.sum(axis=1, keepdims=True)], axis=1)
     gain = 2 * Z80 * (np.sqrt(var)[:, None] - np.sqrt(np.maximum(var[:, None] - less, 0.0)))
-    return Worth(weeks, weeks_gain, 2 * Z80 * np.sqrt(var), np.maximum(gain, 0.0), load)
+    return Worth(weeks, weeks_gain, 2 * Z80 * np.sqrt(var), np.maximum(gain, 0.0), load, *window_end(known.ends, len(weeks)))
 
 
 @dataclass(frozen=True)
@@ -182,11 +212,11 @@ class Doubt:
 
 
 def doubt_of(w: Worth, window_weight: float) -> Doubt:
-    return Doubt(float(w.weeks.sum()), float(w.tonnes.sum()), window_weight)
+    return Doubt(float(w.both_weeks.sum()), float(w.tonnes.sum()), window_weight)
 
 
 def gains(w: Worth, doubt: Doubt, others_t: np.ndarray) -> np.ndarray:
     """[P, 3] gain of a sample, a count and both, in parts of the estate's doubt."""
-    weeks = np.stack([w.weeks_gain, np.zeros(len(w.weeks)), w.weeks_gain], axis=1)
+    weeks = np.stack([w.both_gain, np.zeros(len(w.weeks)), w.both_gain], axis=1)
     more = np.stack([others_t, np.zeros(len(w.weeks)), others_t], axis=1)
     return np.asarray(doubt.part(weeks, w.tonnes_gain + more))

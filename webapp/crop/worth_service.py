@@ -70,19 +70,24 @@ def _work_told(gain: np.ndarray) -> int:
 
 def _row(b: Board, i: int, work: int, minutes: float) -> dict[str, Any]:
     w = b.worth
-    weeks = float(w.weeks_gain[i]) if work != visits_worth.COUNT else 0.0
+    weeks, end = (float(gain[i]) if work != visits_worth.COUNT else 0.0 for gain in (w.weeks_gain, w.end_gain))
     tonnes, others = float(w.tonnes_gain[i, work]), float(b.others_t[i]) if work != visits_worth.COUNT else 0.0
     return {"code": b.plots[i], "work": visits_worth.WORK[work], "minutes": float(minutes), "gain_part": float(b.gain[i, work]), "gain_part_per_hour": float(60 * b.gain[i, work] / minutes) if minutes > 0 else 0.0,
-            "window_weeks": float(w.weeks[i]), "window_weeks_after": float(w.weeks[i]) - weeks, "ripe_mass_width_t": float(w.tonnes[i]), "ripe_mass_width_after_t": float(w.tonnes[i]) - tonnes,
-            "others_narrowed_t": others, "last_visit": b.last_visit[i], "way_open": bool(b.open_way[i]), "why": _why(b, i, work, weeks, tonnes)}
+            "window_weeks": float(w.weeks[i]), "window_weeks_after": float(w.weeks[i]) - weeks, "window_end_weeks": float(w.end_weeks[i]), "window_end_weeks_after": float(w.end_weeks[i]) - end, "ripe_mass_width_t": float(w.tonnes[i]), "ripe_mass_width_after_t": float(w.tonnes[i]) - tonnes,
+            "others_narrowed_t": others, "last_visit": b.last_visit[i], "way_open": bool(b.open_way[i]), "why": _why(b, i, work, weeks, end, tonnes)}
 
 
-def _why(b: Board, i: int, work: int, weeks: float, tonnes: float) -> Sentence:
+WHY = {(True, False, False): "window", (False, True, False): "end", (True, True, False): "window_end", (False, False, True): "tonnes", (True, False, True): "both", (False, True, True): "end_tonnes", (True, True, True): "all"}
+"""Sentence by what would read otherwise after the visit: when the window begins, when it ends, the ripe tonnes."""
+
+
+def _why(b: Board, i: int, work: int, weeks: float, end: float, tonnes: float) -> Sentence:
     """The reason in one sentence; a figure that would read the same before and after is left out."""
     w = b.worth
-    params = {"weeks": float(w.weeks[i]) / 2, "weeks_after": (float(w.weeks[i]) - weeks) / 2, "mass_t": float(w.tonnes[i]) / 2, "mass_after_t": (float(w.tonnes[i]) - tonnes) / 2}
-    told = tuple(round(params[name]) != round(params[f"{name.removesuffix('_t')}_after{'_t' if name.endswith('_t') else ''}"]) for name in ("weeks", "mass_t"))
-    name = "count" if work == visits_worth.COUNT else "both" if all(told) else "window" if told[0] else "tonnes" if told[1] else "little"
+    params = {"weeks": float(w.weeks[i]) / 2, "weeks_after": (float(w.weeks[i]) - weeks) / 2, "end": float(w.end_weeks[i]) / 2, "end_after": (float(w.end_weeks[i]) - end) / 2,
+              "mass_t": float(w.tonnes[i]) / 2, "mass_after_t": (float(w.tonnes[i]) - tonnes) / 2}
+    told = tuple(round(params[before]) != round(params[after]) for before, after in (("weeks", "weeks_after"), ("end", "end_after"), ("mass_t", "mass_after_t")))
+    name = "count" if work == visits_worth.COUNT else WHY.get(told, "little")
     return Sentence(f"visits.why.{name}", {**params, "last": b.last_visit[i]})
 
 
@@ -144,7 +149,7 @@ def together(b: Board, stops: tuple[day_round.Stop, ...]) -> float:
     for s in sorted(stops):
         sampled = s.work != visits_worth.COUNT
         others = shared.others(s.plot) if shared is not None and sampled else 0.0
-        total += float(b.doubt.part(float(b.worth.weeks_gain[s.plot]) if sampled else 0.0, float(b.worth.tonnes_gain[s.plot, s.work]) + others))
+        total += float(b.doubt.part(float(b.worth.both_gain[s.plot]) if sampled else 0.0, float(b.worth.tonnes_gain[s.plot, s.work]) + others))
         if shared is not None and sampled:
             shared = shared.after(s.plot)
     return total

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from ..config import BY_NAME
 from ..crop import art
+from ..crop import constants as c
 from ..outlook import supply
 from ..ripeness import constants as r
 from ..ripeness import fitting, readiness
@@ -22,7 +23,7 @@ def numbers() -> dict[str, float]:
     out |= {name: s.default for name, s in BY_NAME.items() if isinstance(s.default, (int, float))}
     out |= {"m_" + name: median for name, (median, _) in r.SD_PRIORS.items()}
     out |= {"sample": fitting.SAMPLE_PLOTS, "sampled_above": round(1.3 * fitting.SAMPLE_PLOTS), "about_share": fitting.ABOUT_SHARE, "most_shift": fitting.MOST_SHIFT_MONTHS, "rounds": fitting.ROUNDS,
-            "doubt_draws": r.DOUBT_DRAWS, "doubt_plots": r.DOUBT_MOST_PLOTS, "least_factor": r.BACK_TEST_LIMITS[0], "most_factor": r.BACK_TEST_LIMITS[1], "nodes": readiness.NODES,
+            "doubt_draws": r.DOUBT_DRAWS, "doubt_plots": r.DOUBT_MOST_PLOTS, "least_factor": r.BACK_TEST_LIMITS[0], "most_factor": r.BACK_TEST_LIMITS[1], "tie_sd": float(c.TIE_SD), "nodes": readiness.NODES,
             "load_art_sd": art.LOAD_SD, "least_art_loads": art.LEAST_LOADS, "lab_art_sd": art.LAB_SD, "plot_art_sd": art.PLOT_SD, "bolt_years": bolting.MEDIAN_YEARS, "bolt_scale": bolting.SCALE_YEARS, "last_age": float(supply.LAST_AGE)}
     return out
 
@@ -107,11 +108,17 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
     ("crop", (
         ("say", "crop"),
         ("formula", r"R_w^{(k)} = ∑_i M_{iw}^{(k)} S_{iw}^{(k)} \\ θ^{(k)} ∼ N(\hat{θ}, A^{−1}) \\ k = 1 … 200"),
-        ("say", "crop_sums"))),
+        ("say", "crop_sums"),
+        ("say", "tie"),
+        ("formula", r"δ_i = σ_δ (ρ_u u_i/σ_u + ρ_p p_i/σ_p) + η_i \\ \op{Var} η_i = σ_δ^2 (1 − ρ_u^2 − ρ_p^2)"),
+        ("say", "tie_terms"),
+        ("formula", r"m_i − x_i′ θ ∼ N(β′ \op{E} w_i, β′ \op{Cov}(w_i) β + \op{Var} η_i + 1/A_i) \\ w_i = (u_i, p_i) \\ β = σ_δ (ρ_u/σ_u, ρ_p/σ_p)"),
+        ("say", "tie_learned"), ("say", "tie_limits"))),
     ("learning", (("say", "learning"), ("say", "learning_bias"), ("say", "doubts"), ("formula", r"\hat{e}_j = q_j/Q_{jj} \\ \op{Var} \hat{e}_j = 1/Q_{jj}"), ("say", "doubts_terms"))),
     ("visits", (
         ("say", "visits"),
         ("formula", r"G_i = \op{sd}(t_i^*) − \op{E} \op{sd}(t_i^* | ξ) \\ μ_w = m_w + k_w ξ + P_{w|ξ}^{1/2} ζ \\ k_w = \sqrt{P_w − P_{w|ξ}}"),
+        ("formula", r"t_L = a^* + \frac{\op{log}(1 − L)}{\op{log}(1 − ℓ)} − a − p \\ \op{Var}(p | ξ) = \op{Var} p − \frac{\op{Cov}(p, μ_0)^2}{P_0 + σ_v^2 + σ^2 h/n}"),
         ("say", "visits_terms"))),
     ("track", (
         ("say", "track"),

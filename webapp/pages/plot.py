@@ -8,7 +8,7 @@ import numpy as np
 from flask import Blueprint, Response, current_app, g, url_for
 
 from .. import clock, settings
-from ..crop import track_service
+from ..crop import tie_service, track_service
 from ..cutting import service as cutting
 from ..land import service as land
 from ..ripeness import plot_service, readiness, why
@@ -59,7 +59,7 @@ def page(code: str) -> str:
         "weeks": now["weeks"][:SHOWN], "all_weeks": look["weeks"], "mass": mass, "plants": tonnes.meta["by_plot"][code]["plants"], "rounds": rounds, "atc_words": plot_rounds.atc_words,
         "changed": _changed(code, now), "curves": _curves(code, look, rounds, log, since, today, values["target_brix_deg"], about), "strips": _strips(code, now, mass), "past": _past(look),
         "own": own_bar("own", 1 - now["borrowed_share"], words("pages.plot.own_title"), words("pages.plot.own_desc", own=1 - now["borrowed_share"], lent=now["borrowed_share"])),
-        "why_not": cutting.explain(db(), None, code), "next_cuts": cutting.cuts_of(db(), code), "has_plan": cutting.plan(db()) is not None, "balance": tonnage.balance_sentence(db(), code), "plants_more": tonnage.plant_sentences(db(), code)}
+        "why_not": cutting.explain(db(), None, code), "next_cuts": cutting.cuts_of(db(), code), "has_plan": cutting.plan(db()) is not None, "balance": tonnage.balance_sentence(db(), code), "plants_more": [*tonnage.plant_sentences(db(), code), *filter(None, [tie_service.sentence(crop, code)])]}
     return render("plot.html", title=_headline(about, now), **context)
 
 

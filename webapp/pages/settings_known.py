@@ -7,7 +7,7 @@ from importlib import import_module
 from typing import Any
 
 from ..config import words_code
-from ..crop import art
+from ..crop import art, tie_service
 from ..crop import service as crop
 from ..quantity import Belief, Constant
 from ..ripeness import proposed_service as proposing
@@ -52,7 +52,7 @@ def beliefs(group: str, values: Settings) -> list[dict[str, Any]]:
         slope, narrow, line = grown.meta["art_percent_per_brix"], grown.meta["art_sd"], crop.art_line(db())
         before = art.Line(prior, sd, 0, {})
         found = [*tonnage.beliefs_of(tonnage.answer(db()), values), Belief("art", "% ART per °Bx", prior, prior - Z80 * sd, prior + Z80 * sd, slope, slope - Z80 * narrow, slope + Z80 * narrow, {"n": grown.meta["art_loads"]}),
-                 Belief("art_load", "% ART per °Bx", art.LOAD_SD, *before.load_sd_interval(Z80), line.load_sd, *line.load_sd_interval(Z80), {"n": line.n}, "" if line.learned else "few_loads")]
+                 Belief("art_load", "% ART per °Bx", art.LOAD_SD, *before.load_sd_interval(Z80), line.load_sd, *line.load_sd_interval(Z80), {"n": line.n}, "" if line.learned else "few_loads"), *tie_service.beliefs_of(grown)]
     else:
         return []
     return [_belief(b) for b in found]
@@ -63,7 +63,8 @@ Z80 = 1.2815515655446004
 
 def _belief(b: Belief) -> dict[str, Any]:
     params = {**b.params, **{name: _month(day) for name, day in b.params.items() if name.endswith("_day")}}
-    digits = 0 if b.unit == "kg" else 1 if abs(b.prior) >= 5 else 2 if abs(b.prior) >= 0.1 else 3
+    size = abs(b.prior) or abs(b.prior_high)
+    digits = 0 if b.unit == "kg" else 1 if size >= 5 else 2 if size >= 0.1 else 3
     percent = b.unit.startswith("share")
     return {"name": words(f"believed.{b.name}", **params), "unit": words(words_code("unit", b.unit)), "digits": digits, "percent": percent, "note": words(f"believed.note.{b.note}", least=art.LEAST_LOADS) if b.note else "", "prior": (b.prior, b.prior_low, b.prior_high), "now": (b.value, b.low, b.high)}
 

@@ -1,4 +1,4 @@
-"""What one more visit would narrow of a plot's answer: °Brix, ripe share, and the week in which it turns ripe."""
+"""What one more visit would narrow of a plot's answer: °Brix, ripe share, and the weeks in which it turns ripe and passes."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from . import picked
-from .readiness import Z95, Limits
+from .readiness import Z80, Z95, Limits
 
 HALF_YEAR_WEEKS = 26
 WORTH = 0.10
@@ -17,21 +17,31 @@ WORTH = 0.10
 @dataclass(frozen=True)
 class Known:
     """How well a plot is known: ``deg`` half width at 95 % today, ``share`` low and high at 80 % today, ``width`` of the share (mean over
-    half a year), ``first`` and ``last`` week in which it may turn ripe at 80 % (places in the weeks; None beyond them)."""
+    half a year), ``first`` and ``last`` week in which it may turn ripe at 80 % (places in the weeks; None beyond them), ``end_first`` and ``end_last``
+    in which its loss past the peak may reach the limit."""
 
     deg: float
     share: tuple[float, float]
     width: float
     first: int | None
     last: int | None
+    end_first: int | None = None
+    end_last: int | None = None
 
 
-def known(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray, residuals: np.ndarray, limits: Limits, taken: np.ndarray, ready: np.ndarray) -> Known:
-    """Arrays [W] of one plot. The week counts from the share at either end of the mean's 80 % interval, like the drawn interval."""
+def known(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray, residuals: np.ndarray, limits: Limits, taken: np.ndarray, ready: np.ndarray, end: tuple[float, float] | None = None) -> Known:
+    """Arrays [W] of one plot. The week counts from the share at either end of the mean's 80 % interval, like the drawn interval; ``end`` (weeks, sd) from today of
+    when it passes (``plot_effects.ends``)."""
     _, low, high = (side[0] for side in picked.share_of_standing(mean[None], sd[None], plant_sd[None], residuals, limits.target_brix_deg, taken[None], ready[None]))
     early, late = (np.flatnonzero(side >= limits.ripe_share_to_cut) for side in (high, low))
     return Known(Z95 * float(sd[0]), (float(low[0]), float(high[0])), float((high - low)[:HALF_YEAR_WEEKS].mean()),
-                 int(early[0]) if len(early) else None, int(late[0]) if len(late) else None)
+                 int(early[0]) if len(early) else None, int(late[0]) if len(late) else None, *(_place(end, side, len(mean)) for side in (-Z80, Z80)))
+
+
+def _place(end: tuple[float, float] | None, side: float, weeks: int) -> int | None:
+    """The week's place, 0 when it is over; None beyond the weeks shown."""
+    at = end[0] + side * end[1] if end else np.inf
+    return int(np.ceil(max(at, 0.0))) if at <= weeks - 1 else None
 
 
 def worth_it(before: Known, after: Known) -> bool:

@@ -40,7 +40,9 @@ def look(db: Database, code: str, since: date) -> dict[str, Any]:
     condition, mean, sd = int(now["condition"][0]), np.asarray(now["mean_deg"], float), np.asarray(now["sd_deg"], float)
     found = turning.turns(now["condition"], now["share"], now["keep_share"], weeks)
     lacking = {other: turning.lacking_deg(mean[0], sd[0], plant[0], residuals, lim, share, *(float(now[name][0]) for name in ("taken", "ready"))) for other, share in ((turning.NEAR, lim.near_share), (turning.RIPE, lim.ripe_share_to_cut))}
-    before, after = (narrowing.known(mean, s, plant, residuals, lim, *(np.asarray(now[name], float) for name in ("taken", "ready"))) for s in (sd, np.asarray(now["sd_after_visit_deg"], float)))
+    end = service.plot_end(db, code)
+    before, after = (narrowing.known(mean, s, plant, residuals, lim, *(np.asarray(now[name], float) for name in ("taken", "ready")), (float(end.week[0]), float(left[0])))
+                     for s, left in ((sd, end.sd), (np.asarray(now["sd_after_visit_deg"], float), end.after)))
     return {
         "now": now, "days": past + coming, "curve": curve, "first": first, "weeks": weeks,
         "word": why.reason(condition, now["share"][0], now["keep_share"][0], curve["age_months"][first], lim, now["n_visits"], now["age_months"]),

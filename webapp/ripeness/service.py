@@ -18,7 +18,7 @@ from ..solver import Progress, no_progress
 from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
 from . import constants as k
-from . import curve, fitting, growth, picked, readiness, ripening, store, terms, visits, why
+from . import curve, fitting, growth, picked, plot_effects, readiness, ripening, store, terms, visits, why
 from . import inputs_service as inputs
 from .readiness import Z80, Z95, Limits
 
@@ -224,6 +224,12 @@ def plot_curve(db: Database, code: str, days: list[date]) -> dict[str, np.ndarra
     model, one, _, _, seen = _one(db, answer(db), code)
     out = ripening.ahead(model, ripening.posterior(model, seen, one, model.about), np.array([d.toordinal() for d in days], float))
     return {"age_months": np.maximum(out.age[0], 0.0), **{name: value[0] for name, value in _curves(model, out, limits(db), one).items()}}
+
+
+def plot_end(db: Database, code: str) -> plot_effects.Ends:
+    """When one plot's cutting window ends, in closed form, and what one more visit would leave of its sd."""
+    model, one, _, _, seen = _one(db, answer(db), code)
+    return plot_effects.ends(model, one, seen, monday_of(clock.of(db).week()).toordinal() + 3.0, limits(db), float(k.VISIT_PLANTS))
 
 
 CURVES = ("mean_deg", "sd_deg", "lo80", "hi80", "lo95", "hi95", "share", "share_lo", "share_hi", "chance", "keep_share", "condition", "sd_after_visit_deg", "plant_sd_deg", "taken", "ready")

@@ -6,7 +6,7 @@ from typing import Mapping
 
 import numpy as np
 
-from . import accounting, pina
+from . import accounting, pina, tied
 from . import constants as k
 from .bolting import Bolting
 from .reckoning import Found
@@ -21,14 +21,19 @@ def stored(f: Found) -> dict[str, np.ndarray]:
     return {"plants": of("standing"), "plants_sd": of("sd"), "since_years": of("since_count_years"), "rate": of("rate"), "rate_sd": of("rate_sd"), "rate_with": of("rate_with"), "now_age": f.now_age,
             "mortality": np.array([f.losses.mortality, f.losses.mortality_sd, f.losses.rate_sd]), "bolting": np.array([b.level, b.log_sd, b.lost_share]), "g_theta": g.theta, "g_cov": g.cov,
             "g_effect": g.effect, "g_effect_sd": g.effect_sd, "g_lean": g.lean, "g_lag": g.lag, "g_share": g.share, "g_extra": g.extra,
-            "g_curve": np.array([g.curve.asymptote_kg, g.curve.shape, g.curve.rate_per_year, g.curve.peak_years, g.curve.fall_per_year]), "g_plot_sd": np.array(g.plot_sd), "g_plot_log_sd": np.array(f.sds.plot_log_sd)}
+            "g_curve": np.array([g.curve.asymptote_kg, g.curve.shape, g.curve.rate_per_year, g.curve.peak_years, g.curve.fall_per_year]), "g_plot_sd": np.array(g.plot_sd), "g_plot_log_sd": np.array(f.sds.plot_log_sd),
+            "g_rest_var": f.equations.plot_var[f.at], "g_widened": np.array(f.widened)}
 
 
-def draw(g: Mapping[str, np.ndarray], ahead_years: np.ndarray, n: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
-    """(plants [n, P, T], piña kg [n, P, T]) after ``ahead_years`` [T] ≥ 0 if nothing is cut; the same seed gives the same draws."""
+def draw(g: Mapping[str, np.ndarray], ahead_years: np.ndarray, n: int, seed: int, told: tied.Told | None = None) -> tuple[np.ndarray, np.ndarray]:
+    """(plants [n, P, T], piña kg [n, P, T]) after ``ahead_years`` [T] ≥ 0 if nothing is cut; the same seed gives the same draws.
+    ``told`` what else speaks of the plots' piñas in these draws."""
     rng, ahead = np.random.default_rng([seed, STREAM]), ahead_years
     growth = pina.Growth(g["g_theta"], g["g_cov"], g["g_effect"], g["g_effect_sd"], g["g_lean"], float(g["g_plot_sd"]), pina.Curve(*map(float, g["g_curve"])), g["g_lag"], g["g_share"], g["g_extra"])
-    kg = pina.draw_kg(growth, g["now_age"][:, None] + ahead[None, :], ahead, n, rng)
+    shifts, weighed = None, tied.weighed(g) if told is not None else None
+    if told is not None and weighed is not None:
+        growth, *shifts = tied.conditional(growth, weighed, told)
+    kg = pina.draw_kg(growth, g["now_age"][:, None] + ahead[None, :], ahead, n, rng, shifts)
     m, m_sd, rate_sd = map(float, g["mortality"])
     losses = accounting.Losses(m, m_sd, rate_sd, Bolting(*map(float, g["bolting"])))
     estate, luck, own, papers = (rng.standard_normal(shape).astype(np.float32) for shape in ((n, 1, 1), (n, 1, 1), (3, n, len(g["plants"]), 1), (n, 1, 1)))

@@ -144,10 +144,14 @@ def _parts(age_years: np.ndarray) -> list[slice]:
     return [slice(first, first + step) for first in range(0, len(age_years), step)]
 
 
-def draw_kg(g: Growth, age_years: np.ndarray, when_years: np.ndarray, n: int, rng: np.random.Generator) -> np.ndarray:
-    """[n, P, T] joint draws of the mean piña, kg: what all plots share drawn once for all of them."""
-    common = rng.multivariate_normal(np.zeros(len(g.theta)), g.cov, n, method="cholesky").astype(np.float32)
-    own = (rng.standard_normal((n, len(g.effect))) * g.effect_sd).astype(np.float32)
+def draw_kg(g: Growth, age_years: np.ndarray, when_years: np.ndarray, n: int, rng: np.random.Generator, shifts: tuple[np.ndarray, np.ndarray] | None = None) -> np.ndarray:
+    """[n, P, T] joint draws of the mean piña, kg: what all plots share drawn once for all of them; ``shifts`` of θ [n, Q] and of the effects [n, P]
+    in each draw (``tied``)."""
+    common = rng.multivariate_normal(np.zeros(len(g.theta)), g.cov, n, method="cholesky")
+    own = rng.standard_normal((n, len(g.effect))) * g.effect_sd
+    if shifts is not None:
+        common, own = common + shifts[0], own + shifts[1]
+    common, own = common.astype(np.float32), own.astype(np.float32)
     out = np.empty((n, *age_years.shape), np.float32)
     for at in _parts(age_years):
         middle, shared = _middle(g.of(at), age_years[at], when_years)

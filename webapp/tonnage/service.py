@@ -15,7 +15,7 @@ from ..quantity import Estimate
 from ..sentences import Sentence
 from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
-from . import accounting, believed, drawing, pina, reckoning, store
+from . import accounting, believed, drawing, pina, reckoning, store, tied
 from . import learned as teaching
 from .accounting import Z80
 
@@ -122,17 +122,18 @@ def expected_t(a: Answer) -> np.ndarray:
     return middle * np.exp(0.5 * (np.log(np.maximum(high, 1e-9) / np.maximum(middle, 1e-9)) / Z80) ** 2)
 
 
-def draws(a: Answer, n: int, seed: int, days: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
-    """(plants [n, P, T], piña kg [n, P, T]) joint draws; mortality and growth drawn once for the whole estate."""
+def draws(a: Answer, n: int, seed: int, days: np.ndarray | None = None, told: tied.Told | None = None) -> tuple[np.ndarray, np.ndarray]:
+    """(plants [n, P, T], piña kg [n, P, T]) joint draws; mortality and growth drawn once for the whole estate; ``told`` what else speaks of
+    the plots' piñas in the same draws."""
     today = date.fromisoformat(a.meta["today"])
     if days is None:
         days = np.array([monday_of(w).toordinal() + 3 for w in a.meta["weeks"]], float)
-    return drawing.draw(a.arrays, np.maximum((days - today.toordinal()) / 365.25, 0.0), n, seed)
+    return drawing.draw(a.arrays, np.maximum((days - today.toordinal()) / 365.25, 0.0), n, seed, told)
 
 
-def long_draws(a: Answer, n: int, seed: int, days: list[date]) -> tuple[np.ndarray, np.ndarray]:
-    """As :func:`draws`, on the outlook's quarterly days."""
-    return draws(a, n, seed, np.array([d.toordinal() for d in days], float))
+def weighed(a: Answer, plots: list[str]) -> tied.Weighed | None:
+    """What weighings and loads say of these plots' own effects, in this order; None from an answer made before it was kept, or of other plots."""
+    return tied.weighed(a.arrays) if plots == a.meta["plots"] else None
 
 
 def beliefs_of(a: Answer, s: settings.Settings) -> list[believed.Belief]:
