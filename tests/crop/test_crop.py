@@ -5,8 +5,10 @@ import csv
 import numpy as np
 import pytest
 
+from webapp import clock
 from webapp.commands.seeding import FOLDER
-from webapp.crop import art, service
+from webapp.crop import art, said_service, service
+from webapp.database import atomic
 from webapp.ripeness import service as ripeness
 
 def test_line_of_the_laboratory_replaces_the_assumption():
@@ -104,3 +106,17 @@ def test_rains_lower_sugar_about_as_published(demo):
     dry, rainy = np.isin(month, (2, 3, 4, 5)) & old, np.isin(month, (7, 8, 9, 10)) & old
     ratio = np.nanmean(r["brix20_deg"].to_numpy()[rainy]) / np.nanmean(r["brix20_deg"].to_numpy()[dry])
     assert 0.862 <= ratio <= 0.99
+
+
+def test_tonnes_are_kept_as_the_pages_say_them(demo):
+    """The means and intervals of the answer itself, four, twelve and twenty-six weeks ahead; beside them the medians of the tonnage."""
+    a = service.answer(demo)
+    today, plot = clock.of(demo).today().isoformat(), a.meta["plots"][5]
+    told = [row for row in said_service.said(demo, plot=plot) if row["on_day"] == today]
+    assert [row["week"] for row in told] == [a.meta["weeks"][w] for w in (4, 12, 26)] and not any(row["is_median"] for row in told)
+    for row, w in zip(told, (4, 12, 26)):
+        assert [row["said_t"], row["mass_low80_t"], row["mass_high80_t"]] == pytest.approx([float(a.arrays[f"tonnes{end}"][5, w]) for end in ("", "_lo", "_hi")])
+        assert row["mass_low80_t"] < row["mass_t"] < row["said_t"] < row["mass_high80_t"], "the mean lies above the middle of a skew interval"
+    with atomic(demo):
+        demo.execute("DELETE FROM said_tonnes WHERE plot = ?", [plot])
+    assert all(row["is_median"] for row in said_service.said(demo, plot=plot))

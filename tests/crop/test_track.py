@@ -183,13 +183,22 @@ def test_tonnes_meet_the_scale_when_a_plot_is_cut_whole(told):
     p = held.pairs
     pairs = {(p.plot[i], int(p.weeks[i])): i for i in range(len(p))}
     assert set(pairs) == {("VS-01", 4), ("VS-02", 4), ("VS-04", 12), ("VS-04", 26)} and np.exp(p.seen) == pytest.approx(10.4)
-    stored = told.conn.execute("SELECT mass_t, mass_low80_t, mass_high80_t FROM said_mass WHERE plot = 'VS-04' AND on_day = ? ORDER BY week", [(TODAY - timedelta(weeks=13)).isoformat()]).fetchall()
-    assert np.exp(p.mean[pairs["VS-04", 12]]) == pytest.approx(stored[1][0], rel=0.01) and p.sd[pairs["VS-04", 12]] == pytest.approx(np.log(stored[1][2] / stored[1][1]) / 2.563, rel=1e-3)
+    stored = told.conn.execute("SELECT mass_t, mass_low80_t, mass_high80_t FROM said_tonnes WHERE plot = 'VS-04' AND on_day = ? ORDER BY week", [(TODAY - timedelta(weeks=13)).isoformat()]).fetchall()
+    i, moved = pairs["VS-04", 12], float(np.exp(p.mean[pairs["VS-04", 12]])) / np.sqrt(stored[1][1] * stored[1][2])
+    assert moved == pytest.approx(1.0, abs=0.01) and held.said_t[i] == pytest.approx(stored[1][0] * moved) and held.said_t[i] > np.exp(p.mean[i]) and not held.is_median.any(), "the mean, as pages said it"
+    assert p.sd[pairs["VS-04", 12]] == pytest.approx(np.log(stored[1][2] / stored[1][1]) / 2.563, rel=1e-3)
     found = service.record(told)["tonnes"]
     assert not found["all"]["enough"] and found["sums"]["4"]["n"] == 2 and found["sums"]["4"]["came_t"] == pytest.approx(20.8) and [row["plot"] for row in found["plots"]] == ["VS-04", "VS-01", "VS-02"]
     assert found["plots"][0]["said"]["12"]["replayed"] and set(found["plots"][0]["said"]) == {"12", "26"}
     survey.load_file(told, f"id,kind,plot,taken_at,plants,net_kg,clearing\n0192f000-0000-7000-8000-00000000000a,load,VS-04,{TODAY - timedelta(days=40)}T10:00:00-06:00,100,5000,0".encode(), "load.csv", "Ana")
     again = tonnes_service.held(told)
+    with atomic(told):  # of a day before means were kept there is the median alone
+        told.execute("DELETE FROM said_tonnes WHERE plot = 'VS-01'")
+    old = tonnes_service.held(told)
+    assert dict(zip(old.pairs.plot, old.is_median)) == {"VS-01": True, "VS-02": False} and tonnes_service.record(old)["medians"] == 1
+    j = list(old.pairs.plot).index("VS-01")
+    median = told.conn.execute("SELECT mass_t FROM said_mass WHERE plot = 'VS-01' AND on_day = ? ORDER BY week LIMIT 1", [date.fromordinal(int(old.pairs.on_day[j])).isoformat()]).fetchone()[0]
+    assert old.said_t[j] == pytest.approx(median, rel=0.02) and old.said_t[j] == pytest.approx(np.exp(old.pairs.mean[j]))
     assert again.left_out["passed"] == 2 and set(again.pairs.plot) == {"VS-01", "VS-02"}
     assert len(again.only_said().pairs) == 0
 

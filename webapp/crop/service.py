@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -17,7 +18,7 @@ from ..ripeness import service as ripeness
 from ..survey import service as survey
 from ..tonnage import service as tonnage
 from ..weeks import monday_of
-from . import art, joint, tie_service
+from . import art, joint, said_service, tie_service
 from .joint import Draws
 
 STAGE, SEED, COUNT = "crop", 20261123, 200
@@ -140,7 +141,21 @@ def answer(db: Database, fresh: bool = False) -> Answer:
     meta = {"rests_on": {"ripeness": ripe.key, "tonnage": tonnes.key}, "plots": list(d.plots), "weeks": list(d.weeks), "seed": SEED, "n": int(d.share.shape[0]), "art_percent_per_brix": line.slope, "art_sd": line.sd, "art_loads": line.n,
             "by_lab": {name: list(v) for name, v in line.by_lab.items()}, "art_by_plot": {code: v[0] for code, v in line.by_plot.items()}, "area_ha": float(land.plots(db).loc[list(d.plots), "area_ha"].sum()) if d.plots else 0.0,
             "tie": joined}
-    return answers.put(db, STAGE, key(db), meta, {n: np.asarray(v, np.float32) for n, v in (joint.summary(d) | {"tie_moved": moved}).items()})
+    made = answers.put(db, STAGE, key(db), meta, {n: np.asarray(v, np.float32) for n, v in (joint.summary(d) | {"tie_moved": moved}).items()})
+    said_service.keep_answer(db, made, tonnes.meta["today"])
+    return made
+
+
+def say_tonnes(db: Database) -> None:
+    """Keep what the newest answers of ripeness and tonnage say of tonnes 4, 12 and 26 weeks ahead, from draws on those weeks alone: a past day is said again without drawing two years."""
+    ripe, tonnes = _parts(db)
+    weeks = [ripe.meta["weeks"][w] for w in tonnage.SAID_WEEKS]
+    days = np.array([monday_of(w).toordinal() + 3 for w in weeks], float)
+    mean, _ = ripeness.draws(db, replace(ripe, meta=ripe.meta | {"weeks": weeks}), COUNT, SEED)
+    plants, kg = tonnage.draws(tonnes, COUNT, SEED, days, tie_service.told(ripe, tonnes, days, mean, SEED))
+    mass = plants * kg / 1000
+    low, high = np.quantile(mass, (0.1, 0.9), axis=0)
+    said_service.keep(db, key(db), tonnes.meta["today"], ripe.meta["plots"], weeks, mass.mean(axis=0), low, high)
 
 
 def basis(db: Database, a: Answer) -> tuple[Answer, Answer]:

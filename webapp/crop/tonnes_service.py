@@ -17,37 +17,42 @@ from ..ripeness import track_service as said_brix
 from ..ripeness.track import HORIZONS_WEEKS, Pairs
 from ..survey import service as survey
 from ..tonnage import accounting, estimate
-from ..tonnage import said_service as said_mass
 from ..tonnage.lines import by_plot
-from . import cut_whole
+from . import cut_whole, said_service
 
 
 @dataclass(frozen=True)
 class Held:
-    """``pairs`` on the log of tonnes; ``came`` a row a plot cut whole; ``left_out`` plots by reason, and ``passed`` words with a pass between."""
+    """``pairs`` on the log of tonnes; ``came`` a row a plot cut whole; ``left_out`` plots by reason, and ``passed`` words with a pass between.
+    Of each pair ``said_t`` as the pages said it, moved like the pair, and ``is_median`` where only the median of then is kept."""
 
     pairs: Pairs
     came: pd.DataFrame
     left_out: dict[str, int]
+    said_t: np.ndarray
+    is_median: np.ndarray
 
     def only_said(self) -> "Held":
-        return Held(self.pairs.at(~self.pairs.replayed), self.came, self.left_out)
+        own = ~self.pairs.replayed
+        return Held(self.pairs.at(own), self.came, self.left_out, self.said_t[own], self.is_median[own])
 
 
 def held(db: Database) -> Held:
     """Tonnes as said 4, 12 and 26 weeks ahead of the week in which a clearing began, against all that came out of it."""
     loads, frame = survey.loads(db), land.plots(db)
     came, left_out = cut_whole.whole(loads, frame["status"].to_dict())
-    said = said_brix.said_frame(said_mass.said(db, said_brix.until_week(db)))
+    said = said_brix.said_frame(said_service.said(db, said_brix.until_week(db)))
     found = track.match(said, came)
     between = cut_whole.passed(found, loads)
     left_out["passed"], found = int(between.sum()), found[~between].reset_index(drop=True)
     if not len(found):
-        return Held(Pairs(*(np.zeros(0) for _ in range(7)), np.zeros(0, bool)), came, left_out)
+        return Held(Pairs(*(np.zeros(0) for _ in range(7)), np.zeros(0, bool)), came, left_out, np.zeros(0), np.zeros(0, bool))
     mean, sd = cut_whole.said_then(found, said)
     rule = cut_whole.by_plants(found, came, loads, survey.weighings(db), _plants(db, frame), settings.load(db)["pina_asymptote_kg"])
     on_day, middle, weeks = (found[name].to_numpy(np.int64) for name in ("on_day", "middle", "weeks"))
-    return Held(Pairs(found["plot"].to_numpy(object), on_day, middle, weeks, mean, sd, np.log(found["came_t"].to_numpy(float)), found["replayed"].to_numpy(bool), {"plants": rule}), came, left_out)
+    moved = np.exp(mean) / found["mass_t"].clip(lower=1e-6).to_numpy(float)
+    return Held(Pairs(found["plot"].to_numpy(object), on_day, middle, weeks, mean, sd, np.log(found["came_t"].to_numpy(float)), found["replayed"].to_numpy(bool), {"plants": rule}), came, left_out,
+                found["said_t"].to_numpy(float) * moved, found["is_median"].to_numpy(bool))
 
 
 def _plants(db: Database, frame: pd.DataFrame) -> dict[str, list[tuple[int, float]]]:
@@ -68,10 +73,10 @@ def record(h: Held) -> dict[str, Any]:
     sums = {}
     for weeks in HORIZONS_WEEKS:
         mine = p.at(p.weeks == weeks)
-        said, came = float(np.exp(mine.mean).sum()), float(np.exp(mine.seen).sum())
+        said, came = float(h.said_t[p.weeks == weeks].sum()), float(np.exp(mine.seen).sum())
         sums[str(weeks)] = {"n": len(mine), "said_t": said, "came_t": came, "inside80": int((np.abs(mine.seen - mine.mean) <= track.Z80 * mine.sd).sum())}
     sums["all"] = {"n": len(p), "said_t": None, "came_t": None, "inside80": sum(part["inside80"] for part in sums.values())}  # a plot stands in several horizons: no sum of tonnes
-    return {"all": track.judge(p), "by_weeks": {str(w): track.judge(p.at(p.weeks == w)) for w in HORIZONS_WEEKS}, "sums": sums, "plots": _plots(h), "left_out": h.left_out}
+    return {"all": track.judge(p), "by_weeks": {str(w): track.judge(p.at(p.weeks == w)) for w in HORIZONS_WEEKS}, "sums": sums, "plots": _plots(h), "left_out": h.left_out, "medians": int(h.is_median.sum())}
 
 
 def _plots(h: Held) -> list[dict[str, Any]]:
@@ -80,7 +85,7 @@ def _plots(h: Held) -> list[dict[str, Any]]:
         said = {}
         for i in np.flatnonzero(p.plot == row.plot):
             mean, half = float(p.mean[i]), track.Z80 * float(p.sd[i])
-            said[str(int(p.weeks[i]))] = {"said_t": float(np.exp(mean)), "low80_t": float(np.exp(mean - half)), "high80_t": float(np.exp(mean + half)), "inside": bool(abs(p.seen[i] - mean) <= half),
+            said[str(int(p.weeks[i]))] = {"said_t": float(h.said_t[i]), "is_median": bool(h.is_median[i]), "low80_t": float(np.exp(mean - half)), "high80_t": float(np.exp(mean + half)), "inside": bool(abs(p.seen[i] - mean) <= half),
                                           "on_day": date.fromordinal(int(p.on_day[i])).isoformat(), "replayed": bool(p.replayed[i])}
         out.append({"plot": row.plot, "began": date.fromordinal(row.day).isoformat(), "ended": date.fromordinal(row.ended).isoformat(), "trucks": int(row.trucks), "came_t": float(row.came_t), "said": said})
     return out

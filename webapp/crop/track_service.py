@@ -23,6 +23,7 @@ from ..tonnage import constants as masses
 from ..tonnage import pina
 from ..tonnage import said_service as said_mass
 from . import art, cut_sugar, service, tonnes_service
+from . import said_service as said_tonnes
 
 REPLAYED_DAYS, REPLAY_WEEKS = 6, 13
 LEAST_ROUNDS = 12
@@ -180,13 +181,16 @@ def replay(db: Database, progress: Progress = no_progress, count: int = REPLAYED
     made: list[dict] = []
     said_brix.forget_replayed(db, [day.isoformat() for day in wanted])
     said_mass.forget_replayed(db, [day.isoformat() for day in wanted])
+    said_tonnes.forget_replayed(db, [day.isoformat() for day in wanted])
     if wanted:
         with past_service.past(db) as back_to:
             for i, day in enumerate(wanted):
                 if not progress(i / len(wanted), "work.replay"):
                     break
                 copy, stood = back_to(day)
-                made.append({"on_day": day.isoformat(), "plots": len(stood), "words": said_brix.say_again(db, copy, day) + said_mass.say_again(db, copy, day)})
+                words = said_brix.say_again(db, copy, day) + said_mass.say_again(db, copy, day)
+                service.say_tonnes(copy)
+                made.append({"on_day": day.isoformat(), "plots": len(stood), "words": words + said_tonnes.repeat(db, copy, day)})
     progress(1.0, "work.done")
     return {"days": made}
 
