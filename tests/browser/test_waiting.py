@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
-
 import pytest
 
 from tests.pages.test_waiting import large, reckon  # noqa: F401  (a fixture)
 from webapp.database import atomic
 
 from . import hand
+from .unserved import unserved
 
 pytestmark = pytest.mark.browser
 
@@ -17,16 +16,9 @@ pytestmark = pytest.mark.browser
 def test_it_announces_and_opens_itself(large, shared_browser):  # noqa: F811
     """Without a server: the browser's requests go to the test client; its clock is moved by hand."""
     client, db = large
-    asked: list[str] = []
-
-    def answer(route) -> None:
-        asked.append(re.sub(r"^http://[^/]+", "", route.request.url))
-        reply = client.get(asked[-1], headers={"Accept": route.request.headers.get("accept", "*/*")})
-        route.fulfill(status=reply.status_code, body=reply.get_data(), content_type=reply.content_type)
-
     page = shared_browser.new_page()
     page.clock.install()
-    page.route("**/*", answer)
+    asked = unserved(page, client)
     page.goto("http://rancho.test/estate")
     assert "se abre sola" in page.inner_text("#told")
     for _ in range(12):

@@ -15,7 +15,7 @@ from .access import db
 from .charts import ramp
 from .conditions import CODES, letter, read_plots
 from .layout import render, words
-from .picture_planted import planted_bars
+from .picture_planted import planted_bars, planted_rows
 from .resting import estimates
 
 bp = Blueprint("estate", __name__)
@@ -36,11 +36,12 @@ def page() -> str:
     return render(
         "estate.html", measured=measured, title=words("pages.estate.title" if measured else "pages.estate.title_unmeasured", mass_t=whole["mass_t"].value, n=found["n"], ripe_t=whole["ripe_t"].value), found=found, whole=whole, stale=stale, show=show, choices=list(SHOWN),
         rows=[(year, [found["cells"].get((year, zone)) for zone in found["zones"]] + [found["cells"][(year, ALL)]]) for year in found["years"]],
-        foot=[found["cells"][(ALL, zone)] for zone in found["zones"]] + [whole], measure=SHOWN[show], scale=1000 if show == "plants" else 1, picture=_picture(found),
+        foot=[found["cells"][(ALL, zone)] for zone in found["zones"]] + [whole], measure=SHOWN[show], scale=1000 if show == "plants" else 1, pictures=_pictures(found),
         passing=_passing(found, ripe, crop, frame), unvisited=_unvisited(ripe, frame), never_young=_never_young(ripe), passing_n=len(found["passing"]))
 
 
-def _picture(found: dict) -> str:
+def _pictures(found: dict) -> tuple[str, str]:
+    """The strip of planting years for a desk, and lying for a phone."""
     names = {year: str(year) if year else words("pages.map.unknown_year") for year in found["years"]}
     bars = []
     for year in found["years"]:
@@ -48,7 +49,8 @@ def _picture(found: dict) -> str:
         share = cell["ripe_t"].value / max(cell["mass_t"].value, 1e-9)
         bars.append({"name": names[year], "mass_t": cell["mass_t"].value, "low": cell["mass_t"].low, "high": cell["mass_t"].high, "tone": ramp(share), "share": words("pages.estate.ripe_percent", percent=100 * share),
                      "about": (words("pages.estate.plots", n=cell["n"]), words("pages.estate.ha", area_ha=cell["area_ha"].value))})
-    return planted_bars("planted", bars, {"title": words("pages.estate.picture"), "desc": words("pages.estate.picture_desc")})
+    said = {"title": words("pages.estate.picture"), "desc": words("pages.estate.picture_desc")}
+    return planted_bars("planted", bars, said), planted_rows("planted-lying", bars, said)
 
 
 def _passing(found: dict, ripe: Any, crop: Any, frame: Any) -> list[dict]:

@@ -24,3 +24,16 @@ def planted_bars(name: str, bars: Sequence[dict], words: dict[str, str]) -> str:
         body += [line(x + wide + 6, y(bar["low"]), x + wide + 6, y(bar["high"]), "ink"), text(middle, foot + 20, bar["name"], "strong", "middle"), text(middle, foot + 38, bar["about"][0], "soft", "middle"),
                  text(middle, foot + 54, bar["about"][1], "soft", "middle")]
     return picture(name, 1120, 300, words["title"], words["desc"], "".join(body), "strip wide-only")
+
+
+def planted_rows(name: str, bars: Sequence[dict], words: dict[str, str]) -> str:
+    """The same bars lying, 358 wide for a phone: a year under the other, its tonnes at the end of the bar."""
+    left, right, step = 62, 356, 52
+    high = max([*(b["high"] for b in bars), 1.0])
+    x, body = Scale(0, high, left, right), []
+    for i, bar in enumerate(bars):
+        y, wide = i * step, x(bar["mass_t"]) - left
+        body += [text(0, y + 18, bar["name"], "strong"), rect(left, y + 4, wide, 20, bar["tone"]), rect(left, y + 4, wide, 20, "beside"), line(x(bar["low"]), y + 28, x(bar["high"]), y + 28, "ink")]
+        body.append(text(left + 6, y + 18, bar["share"], f"small {ink_on(bar['tone'])}") if wide > 40 else text(left + wide + 6, y + 18, bar["share"], "small"))
+        body.append(text(left, y + 43, ", ".join([f"{bar['mass_t']:,.0f} t", *bar["about"]]), "soft"))
+    return picture(name, 358, max(len(bars) * step, 1), words["title"], words["desc"], "".join(body), "strip")

@@ -1,0 +1,51 @@
+"""The estate's page and the list by planting year on a telephone: nothing to scroll sideways, the rest of a row folded under it."""
+
+from __future__ import annotations
+
+import pytest
+
+from webapp.pages import planted_list
+
+from .unserved import unserved
+
+pytestmark = pytest.mark.browser
+SIDEWAYS = """() => [document.documentElement, ...document.querySelectorAll('.scroll')].filter((node) => node.scrollWidth > node.clientWidth + 1).map((node) => `${node.ariaLabel ?? node.tagName} ${node.scrollWidth} > ${node.clientWidth}`)"""
+
+
+@pytest.fixture(scope="module")
+def narrow(shared_browser, demo_site):
+    """A page of somebody who signed in as the agronomist."""
+    client = demo_site.test_client()
+    client.post("/sign-in", data={"login": "agronoma", "password": "madurez-de-tabla"})
+    page = shared_browser.new_page()
+    unserved(page, client)
+    yield page
+    page.close()
+
+
+@pytest.mark.parametrize("language", ["es", "en"])
+@pytest.mark.parametrize("place", ["/estate?show=plants", "/ripeness?open=2019", "/map/table?open=2019"])
+def test_nothing_scrolls_sideways(narrow, place, language, monkeypatch):
+    monkeypatch.setattr(planted_list, "AT_ONCE", 30)
+    monkeypatch.setattr(planted_list, "A_PAGE", 8)
+    narrow.set_viewport_size({"width": 320, "height": 640})
+    narrow.goto(f"http://rancho.test{place}&lang={language}")
+    assert narrow.evaluate(SIDEWAYS) == []
+    narrow.evaluate("() => { document.documentElement.style.fontSize = '32px'; for (const fold of document.querySelectorAll('details')) fold.open = true; }")
+    assert narrow.evaluate(SIDEWAYS) == []
+
+
+def test_zones_fold_under_their_year_and_open_by_keyboard(narrow):
+    narrow.set_viewport_size({"width": 1280, "height": 800})
+    narrow.goto("http://rancho.test/estate?lang=es")
+    row = narrow.locator(".cross tbody tr:not(.fold)").nth(2)
+    whole = row.locator("td").all_inner_texts()
+    assert narrow.locator(".fold:visible").count() == 0 and len(whole) > 2
+    narrow.set_viewport_size({"width": 390, "height": 844})
+    assert row.locator("td:visible").all_inner_texts() == whole[-1:]
+    summary = narrow.locator(".fold summary").nth(2)
+    assert summary.bounding_box()["height"] >= 48
+    summary.focus()
+    narrow.keyboard.press("Enter")
+    folded = narrow.locator(".fold").nth(2).locator("dd:visible").all_inner_texts()
+    assert [" ".join(t.split()) for t in folded] == [" ".join(t.split()) for t in whole[:-1] if t.strip() != "·"]
