@@ -112,7 +112,7 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
         ("say", "tie"),
         ("formula", r"δ_i = σ_δ (ρ_u u_i/σ_u + ρ_p p_i/σ_p) + η_i \\ \op{Var} η_i = σ_δ^2 (1 − ρ_u^2 − ρ_p^2)"),
         ("say", "tie_terms"),
-        ("formula", r"m_i − x_i′ θ ∼ N(β′ \op{E} w_i, β′ \op{Cov}(w_i) β + \op{Var} η_i + 1/A_i) \\ w_i = (u_i, p_i) \\ β = σ_δ (ρ_u/σ_u, ρ_p/σ_p)"),
+        ("formula", r"\op{E} m_i = x_i′ θ + β′ \op{E} w_i \\ \op{Var} m_i = β′ \op{Cov}(w_i) β + \op{Var} η_i + 1/A_i \\ w_i = (u_i, p_i) \\ β = σ_δ (ρ_u/σ_u, ρ_p/σ_p)"),
         ("say", "tie_learned"), ("say", "tie_limits"))),
     ("learning", (("say", "learning"), ("say", "learning_bias"), ("say", "doubts"), ("formula", r"\hat{e}_j = q_j/Q_{jj} \\ \op{Var} \hat{e}_j = 1/Q_{jj}"), ("say", "doubts_terms"))),
     ("visits", (
