@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
-from webapp.bench import ripeness_truth, simple_forecasts, true_laws
+from webapp.bench import best_possible, ripeness_truth, simple_forecasts, true_laws
 from webapp.bench.true_laws import HORIZONS, LAWS, SHOCKED
 
 
 @pytest.fixture(scope="module")
 def found():
-    return ripeness_truth.measure(2, mixed=1, first_seed=1000)
+    return ripeness_truth.measure(2, mixed=1, best=1, first_seed=1000)
 
 
 def test_every_law_and_horizon_is_told(found):
@@ -33,6 +33,26 @@ def test_quiet_laws_are_covered_and_beat_simple_rules(found):
 def test_a_cell_out_of_its_band_is_told():
     assert not ripeness_truth.held(False, 0, "cov80", 0.70, 0.01) and ripeness_truth.held(False, 0, "cov80", 0.76, 0.01)
     assert ripeness_truth.held(True, 0, "cov80", 0.73, 0.0) and not ripeness_truth.held(False, 2, "cov95", 0.99, 0.001)
+
+
+@pytest.mark.parametrize("law", ["gompertz", "drift", "everything"])
+def test_the_best_observer_says_what_comes_and_errs_least(law):
+    """Who knows all that plots share is right as often as it says (plots apart, one week each), and nearer than the product."""
+    said, came, error, ours = [], [], [], []
+    for seed in range(3):
+        estate = true_laws.simulate(law, seed, 60)
+        share, chance = best_possible.known(estate)
+        if law != "everything":  # there a drought may come, of which it knows nothing
+            said += list(chance[:, 40])
+            came += list(estate.mean_deg[:, 40] >= true_laws.TARGET_BRIX_DEG)
+        every = np.arange(60)[:, None]
+        error.append(np.abs(share[every, estate.week] - estate.ripe_share[every, estate.week]).mean())
+        ours.append(ripeness_truth.score(estate)["share_error"].mean())
+    assert np.mean(error) < np.mean(ours)
+    if said:
+        p = np.array(said)
+        assert abs(p.sum() - np.sum(came)) < 3 * np.sqrt((p * (1 - p)).sum())
+        assert ((p > 0.1) & (p < 0.9)).sum() > 10, "nothing was in doubt, so nothing was tried"
 
 
 def test_the_simple_rule_is_fair():

@@ -14,7 +14,7 @@ import numpy as np
 from ..ripeness import fitting, readiness, ripening, scores
 from ..ripeness.readiness import Z80, Z95, Limits
 from ..ripeness.visits import gather
-from . import simple_forecasts, true_laws
+from . import best_possible, simple_forecasts, true_laws
 from .true_laws import CUT_DAY, HORIZONS, LAWS, PEAK_MONTHS, SHOCKED, TARGET_BRIX_DEG, Estate, simulate
 
 LIMITS = Limits(TARGET_BRIX_DEG, 0.7, 0.4, 36.0, PEAK_MONTHS, 0.015, 0.12)
@@ -22,7 +22,7 @@ LIMITS = Limits(TARGET_BRIX_DEG, 0.7, 0.4, 36.0, PEAK_MONTHS, 0.015, 0.12)
 BANDS = {False: ((0.77, 0.86), (0.92, 0.98)), True: ((0.72, 0.87), (0.89, 0.97))}
 """Bands of the 80 and 95 % intervals' coverage: False without a shock up to 52 weeks, True with one or beyond."""
 TENTHS = 10
-TOLD = ("cov80", "cov95", "mean80", "mean95", "share80", "bias", "crps", "against_naive", "against_mixed", "share_error", "share_error_between")
+TOLD = ("cov80", "cov95", "mean80", "mean95", "share80", "bias", "crps", "against_naive", "against_mixed", "share_error", "share_error_between", "share_error_best", "over_best")
 """What is printed by horizon, in this order."""
 
 
@@ -33,7 +33,7 @@ def read(e: Estate) -> tuple[Any, ripening.Land]:
     return visits, ripening.Land(e.planted, np.zeros(len(e.planted)), e.zone, tuple(f"Z{z}" for z in range(true_laws.ZONES)))
 
 
-def score(e: Estate, mixed: bool = False) -> dict[str, np.ndarray]:
+def score(e: Estate, mixed: bool = False, best: bool = False) -> dict[str, np.ndarray]:
     """What one estate's forecasts were worth: arrays by horizon [4] (or [4, 10] for the tenths of chance), °Bx and shares."""
     visits, land = read(e)
     f = fitting.fit_estate(visits, land, PEAK_MONTHS, float(CUT_DAY))
@@ -50,9 +50,8 @@ def score(e: Estate, mixed: bool = False) -> dict[str, np.ndarray]:
         "cov80": _inside(mean, next_sd, Z80, e.seen_deg), "cov95": _inside(mean, next_sd, Z95, e.seen_deg), "crps": scores.crps_normal(mean, next_sd, e.seen_deg).mean(axis=0),
         "mean80": _inside(mean, sd, Z80, truth), "mean95": _inside(mean, sd, Z95, truth), "bias": (mean - truth).mean(axis=0),
         "share_error": np.abs(told - true_share).mean(axis=0), "share_error_between": _average(np.abs(told - true_share), real), "share80": _average((low[every, e.week] <= true_share) & (true_share <= high[every, e.week]), real)}
-    tenth = np.minimum((chance * TENTHS).astype(int), TENTHS - 1)
-    for name, value in (("tenth_n", np.ones(chance.shape)), ("tenth_said", chance), ("tenth_came", (truth >= TARGET_BRIX_DEG).astype(float))):
-        got[name] = np.array([np.bincount(tenth[:, h], value[:, h], TENTHS) for h in range(len(HORIZONS))])
+    ripe = (truth >= TARGET_BRIX_DEG).astype(float)
+    got |= _tenths("tenth", chance, ripe)
     got["first_week_errors"] = _first_week(share, e.ripe_share)
     guess, guess_sd = simple_forecasts.last_mean_moved(e)
     got["naive_crps"] = scores.crps_normal(guess, guess_sd, e.seen_deg).mean(axis=0)
@@ -60,7 +59,19 @@ def score(e: Estate, mixed: bool = False) -> dict[str, np.ndarray]:
         guess, guess_sd = simple_forecasts.mixed_model(e)
         got["mixed_crps"] = scores.crps_normal(guess, guess_sd, e.seen_deg).mean(axis=0)
         got["mixed_our_crps"] = got["crps"]
+    if best:
+        share, chance = best_possible.known(e)
+        got["best_share_error"], got["best_our_share_error"] = np.abs(share[every, e.week] - true_share).mean(axis=0), got["share_error"]
+        got["best_first_week_errors"] = _first_week(share, e.ripe_share)
+        got |= _tenths("best_tenth", chance[every, e.week], ripe)
     return got
+
+
+def _tenths(name: str, chance: np.ndarray, came: np.ndarray) -> dict[str, np.ndarray]:
+    """Cases, sum of chances said and number that came, by horizon and tenth of the chance [4, 10]."""
+    tenth = np.minimum((chance * TENTHS).astype(int), TENTHS - 1)
+    parts = (("n", np.ones(chance.shape)), ("said", chance), ("came", came))
+    return {f"{name}_{part}": np.array([np.bincount(tenth[:, h], value[:, h], TENTHS) for h in range(len(HORIZONS))]) for part, value in parts}
 
 
 def _inside(mean: np.ndarray, sd: np.ndarray, z: float, seen: np.ndarray) -> np.ndarray:
@@ -78,18 +89,18 @@ def _first_week(share: np.ndarray, true_share: np.ndarray) -> np.ndarray:
     return (said - real)[coming].astype(float)
 
 
-def _one(job: tuple[str, int, int, bool]) -> dict[str, np.ndarray]:
-    law, seed, plots, mixed = job
-    return score(simulate(law, seed, plots), mixed)
+def _one(job: tuple[str, int, int, bool, bool]) -> dict[str, np.ndarray]:
+    law, seed, plots, mixed, best = job
+    return score(simulate(law, seed, plots), mixed, best)
 
 
-def measure(estates: int = 60, laws: Iterable[str] = LAWS, plots: int = true_laws.PLOTS, mixed: int = 8, processes: int = 2, first_seed: int = 1000, told: Callable[[str], None] = lambda law: None) -> dict[str, dict[str, Any]]:
-    """Law → figures by horizon, with the Monte Carlo standard error of each coverage (between estates). MixedLM on the first ``mixed`` estates."""
+def measure(estates: int = 60, laws: Iterable[str] = LAWS, plots: int = true_laws.PLOTS, mixed: int = 8, best: int = 20, processes: int = 2, first_seed: int = 1000, told: Callable[[str], None] = lambda law: None) -> dict[str, dict[str, Any]]:
+    """Law → figures by horizon, with the Monte Carlo standard error of each coverage (between estates). MixedLM on the first ``mixed`` estates, what could be known at best on the first ``best``."""
     found = {}
     with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
         for law in laws:
             told(law)
-            found[law] = summary(law, list(pool.map(_one, [(law, first_seed + i, plots, i < mixed) for i in range(estates)])))
+            found[law] = summary(law, list(pool.map(_one, [(law, first_seed + i, plots, i < mixed, i < best) for i in range(estates)])))
     return found
 
 
@@ -107,10 +118,21 @@ def summary(law: str, parts: list[dict[str, np.ndarray]]) -> dict[str, Any]:
         out["against_mixed"] = (np.mean([p["mixed_our_crps"] for p in both], axis=0) / np.mean([p["mixed_crps"] for p in both], axis=0)).tolist()
     errors = np.concatenate([p["first_week_errors"] for p in parts])
     out["first_week_median"] = float(np.median(np.abs(errors))) if len(errors) else float("nan")
-    n, said, came = (np.sum([p[name] for p in parts], axis=(0, 1)) for name in ("tenth_n", "tenth_said", "tenth_came"))
-    out["chance"] = [[float(s / max(k, 1)), float(c / max(k, 1)), int(k)] for k, s, c in zip(n, said, came)]
+    out["chance"] = _pairs("tenth", parts)
+    limit = [p for p in parts if "best_share_error" in p]
+    if limit:
+        out["share_error_best"] = np.mean([p["best_share_error"] for p in limit], axis=0).tolist()
+        out["over_best"] = (np.mean([p["best_our_share_error"] for p in limit], axis=0) / out["share_error_best"]).tolist()
+        out["first_week_median_best"] = float(np.median(np.abs(np.concatenate([p["best_first_week_errors"] for p in limit]))))
+        out["chance_best"] = _pairs("best_tenth", limit)
     out["cells"] = {name: [held(law in SHOCKED, h, name, out[name][h], out[f"{name}_se"][h]) for h in range(len(HORIZONS))] for name in ("cov80", "cov95")}
     return out
+
+
+def _pairs(name: str, parts: list[dict[str, np.ndarray]]) -> list[list[float]]:
+    """[(chance said, share that came, cases)] by tenth."""
+    n, said, came = (np.sum([p[f"{name}_{part}"] for p in parts], axis=(0, 1)) for part in ("n", "said", "came"))
+    return [[float(s / max(k, 1)), float(c / max(k, 1)), int(k)] for k, s, c in zip(n, said, came)]
 
 
 def held(shocked: bool, h: int, name: str, value: float, se: float) -> bool:
