@@ -81,6 +81,16 @@ def usable_ms(page) -> float:
     return page.evaluate("() => window.benchUsable")
 
 
+def put_away(context, page):
+    """The page closed and its service worker stopped, as a phone does with one put away for a while; returns another, empty."""
+    session = context.new_cdp_session(page)
+    session.send("ServiceWorker.enable")
+    session.send("ServiceWorker.stopAllWorkers")
+    other = context.new_page()
+    page.close()
+    return other
+
+
 def settled(page, ready: str = "body[data-ready]") -> None:
     page.wait_for_selector(ready, state="attached")
 
