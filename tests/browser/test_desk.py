@@ -6,12 +6,12 @@ import json
 import shutil
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
 from webapp.commands.seeding import SIGN_INS
 from webapp.database import open_estate
 from webapp.survey import service as survey
 
+from . import axe
 from .office import Office
 
 pytestmark = pytest.mark.browser
@@ -106,7 +106,7 @@ def test_page(seat, place, language):
     seat.evaluate(ALIKE)
     for size in (DESK, PHONE):
         seat.set_viewport_size(size)
-        found = Axe().run(seat, options=RULES)
+        found = axe.look(seat, RULES)
         assert found.violations_count == 0, found.generate_report()
     complaints = [c for c in seat.complaints if not (place == "/plots/NO-99" and "404" in c)]
     assert complaints == []
@@ -148,7 +148,7 @@ def test_dark_surroundings_keep_the_contrast(seat, place):
     seat.set_viewport_size(DESK)
     seat.emulate_media(color_scheme="dark")
     sit(seat, place, "es")
-    found = Axe().run(seat, options=RULES)
+    found = axe.look(seat, RULES)
     seat.emulate_media(color_scheme="light")
     assert found.violations_count == 0, found.generate_report()
 

@@ -6,10 +6,10 @@ import re
 import shutil
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
 from webapp.commands.seeding import SIGN_INS
 
+from . import axe
 from .office import Office
 from .test_desk import RULES
 
@@ -136,12 +136,12 @@ def test_an_opened_list_and_the_full_table_are_accessible(seat, size):
     go(seat, "layer=unvisited")
     seat.locator("#years button.year").nth(3).click()
     seat.locator("#years button.plot").first.click()
-    assert Axe().run(seat, context={"include": [["#years"], ["#chosen"], [".layers"]]}, options=RULES).violations_count == 0  # the page as a whole: test_desk
+    assert axe.look(seat, RULES, {"include": [["#years"], ["#chosen"], [".layers"]]}).violations_count == 0  # the page as a whole: test_desk
     assert seat.evaluate("() => document.documentElement.scrollWidth") <= size["width"]
     small = seat.eval_on_selector_all("#years button, .layers a, .leaflet-control a, .weeks a", "(all) => all.map((one) => one.getBoundingClientRect()).filter((box) => box.height < 47.5 || box.width < 40).length")
     assert small == 0
     seat.goto(f"{seat.office.address}/map/table?lang=en")
-    assert Axe().run(seat, context={"exclude": [["tbody tr:nth-child(n+9)"]]}, options=RULES).violations_count == 0  # rows are alike
+    assert axe.look(seat, RULES, {"exclude": [["tbody tr:nth-child(n+9)"]]}).violations_count == 0  # rows are alike
     assert seat.evaluate("() => document.documentElement.scrollWidth") <= size["width"]
 
 

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
 from tests.browsers import ARGS
 
-from . import hand
+from . import axe, hand
 
 pytestmark = pytest.mark.browser
 SCREENS = ("", "who", "plots", "plot/VS-01", "begin/VS-01", "reading", "count/VS-01", "note/weighing/VS-01", "note/age_check/VS-01", "note/marking/VS-01",
@@ -73,7 +72,7 @@ def walked(request, shared_browser, standing_office):
 def test_axe_targets_and_width(walked, screen):
     hand.go(walked, walked.office, f"order/{walked.office.order}" if screen == "order" else screen)
     walked.wait_for_timeout(50)
-    found = Axe().run(walked, options=RULES)
+    found = axe.look(walked, RULES)
     assert found.violations_count == 0, found.generate_report()
     assert walked.evaluate(SMALL_TARGETS) == []
     assert walked.evaluate(CLOSE_TARGETS) == []
@@ -90,7 +89,7 @@ def test_dark_surroundings_keep_the_contrast(walked):
     walked.emulate_media(color_scheme="dark")
     for screen in ("", "reading", "count/VS-01", "note/load/VS-01", "sending"):
         hand.go(walked, walked.office, screen)
-        found = Axe().run(walked, options=RULES)
+        found = axe.look(walked, RULES)
         assert found.violations_count == 0, found.generate_report()
     walked.emulate_media(color_scheme="light")
 

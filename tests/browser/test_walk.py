@@ -5,10 +5,9 @@ from __future__ import annotations
 import json
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from shapely.geometry import shape
 
-from . import hand
+from . import axe, hand
 from .test_screens import CLOSE_TARGETS, RULES, SMALL_TARGETS
 from .walker import SIDES, hectares, shown, stand, take_corner, until, walk_round
 
@@ -236,7 +235,7 @@ def test_axe_targets_and_width_in_the_middle_of_a_walk(office, page, language, s
     until(page, "(language) => document.documentElement.lang.startsWith(language)", language)
 
     def sound():
-        found = Axe().run(page, options=RULES)
+        found = axe.look(page, RULES)
         assert found.violations_count == 0, found.generate_report()
         assert page.evaluate(SMALL_TARGETS) == [] and page.evaluate(CLOSE_TARGETS) == []
         page.set_viewport_size({"width": 320, "height": 640})
