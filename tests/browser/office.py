@@ -15,7 +15,7 @@ import subprocess
 import time
 from pathlib import Path
 
-from tests.browsers import ARGS
+from tests.browsers import STARTED_BY_US
 
 from . import standby
 
@@ -79,7 +79,7 @@ class Chromium:
         """A page of the browser's own persistent context."""
         mark = self.profile / "DevToolsActivePort"
         mark.unlink(missing_ok=True)
-        self.process = subprocess.Popen([self.executable, "--headless", *ARGS, "--lang=es-MX", f"--user-data-dir={self.profile}", "--remote-debugging-port=0", "about:blank"],
+        self.process = subprocess.Popen([self.executable, "--headless", *STARTED_BY_US, "--lang=es-MX", f"--user-data-dir={self.profile}", "--remote-debugging-port=0", "about:blank"],
                                         start_new_session=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         port = wait_until(lambda: mark.exists() and mark.read_text().splitlines()[:1], "Chromium names its port")[0]
         self.browser = self.playwright.chromium.connect_over_cdp(f"http://127.0.0.1:{port}")
