@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy: many small matrices are slower on several threads, and solvers share the machine
@@ -38,16 +39,22 @@ def playwright():
 
 @pytest.fixture(scope="session")
 def demo_made(tmp_path_factory):
-    """The demo estate with its estimates, made once a run; tests get copies."""
+    """The demo estate with its estimates, made once a run by whichever worker comes first; tests get copies."""
     from webapp.commands.seeding import demo_estate
     from webapp.work import estimates
 
-    path = tmp_path_factory.mktemp("demo") / "demo.db"
-    made = open_estate(path, create=True)
-    demo_estate(made)
-    estimates(made)
-    made.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    made.conn.close()
+    own = tmp_path_factory.getbasetemp()
+    folder = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own  # all workers of one run share the parent
+    path, making = folder / "demo.db", folder / "demo-in-the-making.db"
+    with (folder / "demo.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not path.exists():
+            made = open_estate(making, create=True)
+            demo_estate(made)
+            estimates(made)
+            made.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            made.conn.close()
+            making.rename(path)
     return path
 
 
