@@ -18,6 +18,7 @@ def create_app(estate_path: str | Path, *, testing: bool = False):
 
     from .database import open_estate
     from .pages import register
+    from .pages.records_door import RecordsDoor
 
     open_estate(estate_path).conn.close()  # migrations run, and a wrong file is refused, before the first request
     app = Flask("webapp", static_folder=None)
@@ -25,4 +26,5 @@ def create_app(estate_path: str | Path, *, testing: bool = False):
     app.json.sort_keys = False
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     register(app)
+    app.wsgi_app = RecordsDoor(app)
     return app

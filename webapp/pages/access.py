@@ -6,6 +6,7 @@ token that could go stale on a page left open overnight.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from urllib.parse import urlsplit
 
 from flask import Flask, Response, current_app, g, redirect, request, url_for
@@ -114,13 +115,18 @@ def _headers(response: Response) -> Response:
     response.headers.setdefault("X-Content-Type-Options", "nosniff")
     if request.endpoint == "phone.release":  # parts of a page, never one: a page's rules would be a third of what a phone loads
         return response
-    if "Content-Security-Policy" not in response.headers:
-        response.headers["Content-Security-Policy"] = content_policy(images=_tile_origin() if request.endpoint == "map.page" else "")
-    response.headers.setdefault("Referrer-Policy", "same-origin")
-    response.headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
-    response.headers.setdefault("Permissions-Policy", "geolocation=(self), camera=(self), screen-wake-lock=(self)")
-    if request.is_secure:
-        response.headers.setdefault("Strict-Transport-Security", "max-age=31536000")
-    if "Cache-Control" not in response.headers:
-        response.headers["Cache-Control"] = "no-store" if g.get("person") else "no-cache"
+    if request.endpoint == "map.page":
+        response.headers.setdefault("Content-Security-Policy", content_policy(images=_tile_origin()))
+    if g.get("person"):
+        response.headers.setdefault("Cache-Control", "no-store")
+    for name, value in usual_headers(request.is_secure):
+        response.headers.setdefault(name, value)
     return response
+
+
+@lru_cache(maxsize=2)
+def usual_headers(secure: bool) -> tuple[tuple[str, str], ...]:
+    """What every answer says unless it says otherwise."""
+    found = (("X-Content-Type-Options", "nosniff"), ("Content-Security-Policy", content_policy()), ("Referrer-Policy", "same-origin"), ("Cross-Origin-Opener-Policy", "same-origin"),
+             ("Permissions-Policy", "geolocation=(self), camera=(self), screen-wake-lock=(self)"))
+    return (*found, *((("Strict-Transport-Security", "max-age=31536000"),) if secure else ()), ("Cache-Control", "no-cache"))

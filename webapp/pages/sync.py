@@ -6,6 +6,7 @@ from __future__ import annotations
 from flask import Blueprint, Response, g, jsonify, request
 
 from .. import clock
+from ..database import Database
 from ..people import service as people
 from ..problems import Problem
 from ..survey import service as survey
@@ -16,6 +17,8 @@ from .phone import compressed
 bp = Blueprint("sync", __name__)
 COOKIE_S = 400 * 24 * 3600  # the longest a browser keeps one (RFC 6265bis)
 PHOTO_BYTES = 200 * 1024
+REFUSED = "pinario.refused"
+"""Where ``records_door`` leaves why a batch was not taken, so that it is said here and not tried again."""
 PICTURES = {"image/jpeg": (b"\xff\xd8\xff",), "image/png": (b"\x89PNG\r\n\x1a\n",), "image/webp": (b"RIFF",)}
 
 
@@ -46,8 +49,14 @@ def enrol() -> Response:
 def records() -> Response:
     _json_only()
     body = wire_digest.checked(request.get_data(cache=False))
-    told = survey.receive_json(db(), body, sender=g.device.id, received_at=clock.of(db()).now(), language=g.language, seen=g.device.id if people.seen_long_ago(g.device) else None)
-    return wire_digest.signed(Response(told, content_type="application/json"))
+    if REFUSED in request.environ:
+        raise request.environ[REFUSED]
+    return wire_digest.signed(Response(taken(db(), g.device, body, g.language), content_type="application/json"))
+
+
+def taken(at: Database, device: people.Device, body: bytes, language: str) -> bytes:
+    """A phone's batch taken in and its receipts, as JSON, whichever door it came by."""
+    return survey.receive_json(at, body, sender=device.id, received_at=clock.of(at).now(), language=language, seen=device.id if people.seen_long_ago(device) else None)
 
 
 @bp.post("/field/photos/<record>/<digest>")

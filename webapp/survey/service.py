@@ -26,6 +26,8 @@ from .taking_service import judged, reason, rejudge, take, write  # noqa: F401
 from .walked_service import replace_by_walk, set_walk_aside, take_new_land, walk, walks_waiting  # noqa: F401
 from .together_service import write_together
 
+MOST_BYTES = wire.MOST_BYTES
+
 
 _judging = threading.Lock()
 """One batch is judged at a time: threads that reckon side by side only take the interpreter from each other, and from the one that writes."""
