@@ -11,16 +11,13 @@ from ..database import Database, rows
 from . import record as rec
 
 _COLUMNS = rec.Row._fields
-_CHUNKS = (64, 16, 4, 1)
+_CHUNKS = (256, 64, 16, 4, 1)
 """Rows in one statement. Python lets other threads in after every statement, and a busy server then waits to be let back."""
 
 
 def digests(db: Database, ids: list[str]) -> dict[str, str]:
-    found: dict[str, str] = {}
-    for start in range(0, len(ids), 500):
-        part = ids[start: start + 500]
-        found |= dict(db.conn.execute(f"SELECT id, digest FROM record WHERE id IN ({','.join('?' * len(part))})", part).fetchall())
-    return found
+    """Of those that are stored. They go in as JSON, so that it is one statement however many they are, which SQLite reads once and not with every group."""
+    return dict(db.conn.execute("SELECT id, digest FROM record WHERE id IN (SELECT value FROM json_each(?))", [json.dumps(ids)]).fetchall())
 
 
 def add(db: Database, records: Iterable[tuple]) -> None:
@@ -69,8 +66,9 @@ def touch_installs(db: Database, found: list[tuple[str, str, str, str, float | N
 
 def sequences(db: Database, installs: list[str]) -> dict[str, tuple[int, int]]:
     """Install → (highest seq, how many different seq) received from it; none for one without numbered records."""
+    marks = next((n for n in reversed(_CHUNKS) if n >= len(installs)), len(installs))  # few different statements; not as JSON, in which SQLite ends a text at a zero byte
     return {install: (high, count) for install, high, count in db.conn.execute(
-        f"SELECT install, max(seq), count(DISTINCT seq) FROM record WHERE install IN ({', '.join('?' * len(installs))}) AND seq IS NOT NULL GROUP BY install", installs)}
+        f"SELECT install, max(seq), count(DISTINCT seq) FROM record WHERE install IN ({', '.join('?' * marks)}) AND seq IS NOT NULL GROUP BY install", [*installs, *[None] * (marks - len(installs))])}
 
 
 def installs(db: Database) -> list[dict]:
