@@ -197,15 +197,16 @@ def test_calendar():
 
 
 def test_two_hundred_futures_in_time():
-    """200 futures × 15 years × 20 cohorts within the budget of 25 s (about 3 s on one idle core)."""
+    """200 futures × 15 years × 20 cohorts within the budget of 25 s (about 3 s on one idle core): at most 20 s of this process on a
+    processor, which what else the machine does lengthens little (beside fourteen other processes the clock on the wall said 40 s)."""
     import time
 
     f = synthetic.sampled(200, plots_count=60)
-    started = time.perf_counter()
+    started = time.process_time()
     built, lay = planting.program(f, TERMS)
-    building = time.perf_counter() - started
+    building = time.process_time() - started
     found = scenario.recourse(built, method="ipm")
-    assert building < 1.0 and time.perf_counter() - started < 25.0
+    assert building < 1.0 and time.process_time() - started < 20.0
     assert found.y.shape == (200, lay.columns)
 
 
