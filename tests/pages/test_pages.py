@@ -178,3 +178,22 @@ def test_a_file_of_unsent_records_is_read_on_the_page_and_twice_doubles_nothing(
     assert 400 <= bad.status_code < 500 and 'role="alert"' in bad.get_data(as_text=True)
     survey.take_out(db, name, "prueba", "era una prueba")
     db.conn.close()
+
+
+def test_choices_of_a_record_are_mended_by_their_words(demo_path):
+    """A page in Spanish shows "sí", not the stored "yes"; choosing another mends it, and leaving all as it is mends nothing."""
+    from webapp import create_app
+    from webapp.database import open_estate, rows
+
+    client = create_app(demo_path, testing=True).test_client()
+    client.post("/sign-in", data={"login": "agronoma", "password": "madurez-de-tabla"})
+    body = client.get("/held").get_data(as_text=True)
+    assert re.search(r'<select name="f\.atc">.*?<option value="(yes|no)" selected>(sí|no)</option>', body, re.S) and not re.search(r'<input name="f\.atc"', body)
+    assert not re.search(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2} <a|\d{4}-\d{2}-\d{2}T\d{2}:\d{2}</span>", body), "when it came is told in the estate's own time"
+    record = rows(open_estate(demo_path), "SELECT id FROM record WHERE kind = 'round' AND state = 'kept' AND taken_at > '2026-10' LIMIT 1")[0]["id"]
+    page = client.get(f"/records/{record}").get_data(as_text=True)
+    now = re.search(r'<select name="f\.atc">.*?<option value="(\w+)" selected>', page, re.S)[1]
+    same = dict(re.findall(r'<input type="hidden" name="was\.(\w+)" value="([^"]*)"', page))
+    sent = {f"was.{name}": value for name, value in same.items()} | {f"f.{name}": value for name, value in same.items()}
+    assert client.post(f"/records/{record}/correct", data=sent).status_code == 422
+    assert client.post(f"/records/{record}/correct", data=sent | {"f.atc": "no" if now == "yes" else "yes"}).status_code == 303

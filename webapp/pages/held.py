@@ -149,7 +149,7 @@ def show_record(record: str, problem: Problem | None = None) -> str:
         if isinstance(step.get("fields"), dict) and step["fields"].get("kind") not in (None, "void"):
             before = step["fields"]
         step["shown"] = json.dumps(step.get("fields", {}), ensure_ascii=False, sort_keys=True) if not isinstance(step.get("fields"), str) else step["fields"]
-    return render("record.html", title=_record_title(steps, record), steps=steps, record=record, problem=problem,
+    return render("record.html", title=_record_title(steps, record), steps=steps, record=record, problem=problem, kind=before["kind"] if before else "",
                   fields=survey.editable(db(), record) if may("mend_records") else [], back_to=request.values.get("plot", "") or request.form.get("back_to", ""), plot=next((s["fields"].get("plot") for s in steps if isinstance(s.get("fields"), dict) and s["fields"].get("plot")), None))
 
 

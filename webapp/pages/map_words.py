@@ -35,7 +35,8 @@ def title(f: Figures, layer: str, at: int) -> str:
     maybe = int(f.maybe[:, at].sum())
     if of and not f.read.any():
         return words("pages.map.title_unmeasured", week=week, n=maybe, of=of)
-    return words("pages.map.title_maybe" if maybe else "pages.map.title", week=week, n=int(f.ripe[:, at].sum()), maybe=maybe, of=of, wide=int(f.wide[:, at].sum()))
+    wide = int(f.wide[:, at].sum())
+    return words("pages.map.title_maybe" if maybe else "pages.map.title", week=week, n=int(f.ripe[:, at].sum()), maybe=maybe, of=of) + (words("pages.map.title_little", wide=wide) if wide else "")
 
 
 def columns(layer: str) -> list[str]:

@@ -36,4 +36,4 @@ def page(problem: Problem | None = None) -> str:
 def took(minutes: float) -> str:
     """«4 h 12 min» or «46 min»: hours and minutes as both languages write them."""
     whole = round(minutes)
-    return f"{whole // 60} h {whole % 60:02d} min" if whole >= 60 else f"{whole} min"
+    return f"{whole // 60}\u00a0h\u00a0{whole % 60:02d}\u00a0min" if whole >= 60 else f"{whole}\u00a0min"
