@@ -134,6 +134,17 @@ def test_mend_accept_set_aside(field):
     assert json.loads(original)["brix_raw_deg"] == 260.0, "what came stays as it came"
 
 
+def test_land_that_changed_counts_for_the_next_batch(field):
+    """Batches are judged by the land as this process last saw it; what is written is held against the land as it is."""
+    from .conftest import SQUARE
+
+    assert statuses(receive(field, batch(record(1), record(2, plot="MG-12")))) == ["kept", "held"]
+    feature = {"type": "Feature", "properties": {"code": "MG-12", "name": "Magueyera", "planted_on": "2026-10-01"}, "geometry": {"type": "Polygon", "coordinates": [[[x + 0.1, y] for x, y in SQUARE]]}}
+    land.load(field, land.read(json.dumps({"type": "FeatureCollection", "features": [feature]}).encode(), "n.geojson"), "Ana")
+    reply = receive(field, batch(record(3, plot="MG-12"), record(4, plot="MG-12", taken_at="2026-01-05T09:00:00-06:00"), record(5)))
+    assert statuses(reply) == ["kept", "held", "kept"] and reply["results"][1]["problem"]["code"] == "before_planting"
+
+
 def test_held_records_are_judged_again_when_the_plot_arrives(field):
     from .conftest import SQUARE
 

@@ -6,7 +6,7 @@ import json
 import threading
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any, Callable
+from typing import Any, Callable, NamedTuple
 
 from .. import answers, clock, dictionary
 from ..database import Database, atomic, path_of
@@ -48,17 +48,48 @@ def forget(db: Database) -> None:
     with _guard:
         for where in [w for w in _cache if w[:2] == place(db)]:
             del _cache[where]
+    _land.pop(path_of(db), None)
 
 
-def known(db: Database, now: datetime) -> judging.Known:
-    def read() -> tuple[dict, dict]:
+class _Land(NamedTuple):
+    """What judging needs of the land, and of which store and version it is."""
+
+    mark: tuple[str, int]
+    plots: dict[str, dict[str, Any]]
+    names: dict[str, str]
+
+
+_land: dict[str, _Land] = {}
+
+
+def _land_mark(db: Database) -> tuple[str, int]:
+    return store.epoch(db), land.version(db)
+
+
+def _land_now(db: Database) -> _Land:
+    mark, path = _land_mark(db), path_of(db)
+    found = _land.get(path) if path else None
+    if found is None or found.mark != mark:
         plots = land.plots(db)
         about = {code: {"planted_on": planted, "registered_plants": int(registered) if registered == registered and registered else None}
                  for code, planted, registered in zip(plots.index, plots["planted_on"], plots["registered_plants"].astype(float))}
-        return about, {code: str(name) for code, name in plots["name"].items() if name}
+        found = _Land(mark, about, {code: str(name) for code, name in plots["name"].items() if name})
+        if path:
+            _land[path] = found
+    return found
 
-    about, names = cached(db, "land", land.version(db), read)
-    return judging.Known(about, now, names, lambda lat, lon: _plot_at(db, lat, lon))
+
+def _land_lately(db: Database) -> _Land:
+    """As this process last saw it, without asking the store: whoever writes what was judged by it looks again (``write``)."""
+    return _land.get(path_of(db)) or _land_now(db)
+
+
+def known(db: Database, now: datetime) -> judging.Known:
+    return _known_of(db, _land_now(db), now)
+
+
+def _known_of(db: Database, of: _Land, now: datetime) -> judging.Known:
+    return judging.Known(of.plots, now, of.names, lambda lat, lon: _plot_at(db, lat, lon))
 
 
 def _plot_at(db: Database, lat: float, lon: float) -> str | None:
@@ -83,7 +114,7 @@ def take(db: Database, found: list[Any], texts: list[bytes], schema: int, receiv
 class Judged:
     """Arrived records with their fate as far as it depends on the land and not on what is stored; ``rows`` as the log wants them (``record.Row``)."""
 
-    land: int
+    land: tuple[str, int]
     decisions: list[Decision]
     rows: list[tuple]
     again: Callable[[Database], "Judged"]
@@ -92,9 +123,14 @@ class Judged:
     error_s: float | None
 
 
-def judged(db: Database, found: list[Any], texts: list[bytes], schema: int, received: datetime, error: timedelta, source: str, sender: str) -> Judged:
-    """The slow part of taking records in; needs no lock. ``found`` are plain values, or ``ordinary.Found`` where a reader took them whole."""
-    version, land_known = land.version(db), known(db, received)
+def judged(db: Database, found: list[Any], texts: list[bytes], schema: int, received: datetime, error: timedelta, source: str, sender: str,
+           look: Callable[[Database], _Land] = _land_lately) -> Judged:
+    """The slow part of taking records in; needs no lock and, for ordinary records, no question to the store.
+
+    ``found`` are plain values, or ``ordinary.Found`` where a reader took them whole.
+    """
+    of = look(db)
+    land_known, again = _known_of(db, of, received), lambda at_db: judged(at_db, found, texts, schema, received, error, source, sender, _land_now)
     at = intake.as_utc_text(received)
     arrival = ordinary.Arrival(land_known.plots, judging.latest(received), rec.moved(error, float(k.CLOCK_TOLERANCE_S)), at, source, sender)
 
@@ -106,7 +142,7 @@ def judged(db: Database, found: list[Any], texts: list[bytes], schema: int, rece
     quickly = ordinary.kept if schema == rec.SCHEMA else lambda *_: None
     fates = [isinstance(one, ordinary.Found) and quickly(index, one, text, arrival) or exactly(index, one, text) for index, (one, text) in enumerate(zip(found, texts))]
     decisions, rows = map(list, zip(*fates)) if fates else ([], [])
-    return Judged(version, decisions, rows, lambda at_db: judged(at_db, found, texts, schema, received, error, source, sender), at, sender, error.total_seconds() if source == "phone" else None)
+    return Judged(of.mark, decisions, rows, again, at, sender, error.total_seconds() if source == "phone" else None)
 
 
 def write(db: Database, batches: list[Judged]) -> list[list[Decision]]:
@@ -115,8 +151,8 @@ def write(db: Database, batches: list[Judged]) -> list[list[Decision]]:
     All are asked about and stored at once: between two statements other threads run, and what writes for
     many then waits to be let back.
     """
-    version = land.version(db)
-    batches = [j if j.land == version else j.again(db) for j in batches]
+    mark = _land_mark(db)
+    batches = [j if j.land == mark else j.again(db) for j in batches]
     came = [d for j in batches for d in j.decisions]
     decided = iter(intake.against(came, store.digests(db, [d.id for d in came]), lambda record: store.record(db, record)["bytes"]))
     told = [[next(decided) for _ in j.decisions] for j in batches]
@@ -162,13 +198,13 @@ def rejudge(db: Database) -> int:
                 store.reason(db, row["id"], *verdict)
         if freed:
             answers.bump(db, "survey")
-        store.mark(db, "judged", _land_mark(db))
+        store.mark(db, "judged", _judged_mark(db))
     return freed
 
 
 def settle_with_land(db: Database) -> None:
     """``rejudge`` when the land is another than the one that the held records were judged by; nothing else."""
-    if store.marked(db, "judged") == _land_mark(db):
+    if store.marked(db, "judged") == _judged_mark(db):
         return
     try:
         rejudge(db)
@@ -177,5 +213,5 @@ def settle_with_land(db: Database) -> None:
             raise
 
 
-def _land_mark(db: Database) -> str:
+def _judged_mark(db: Database) -> str:
     return f"l{land.version(db)}-s{rec.SCHEMA}"
