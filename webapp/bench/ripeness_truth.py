@@ -130,9 +130,12 @@ def summary(law: str, parts: list[dict[str, np.ndarray]]) -> dict[str, Any]:
 
 
 def _pairs(name: str, parts: list[dict[str, np.ndarray]]) -> list[list[float]]:
-    """[(chance said, share that came, cases)] by tenth."""
-    n, said, came = (np.sum([p[f"{name}_{part}"] for p in parts], axis=(0, 1)) for part in ("n", "said", "came"))
-    return [[float(s / max(k, 1)), float(c / max(k, 1)), int(k)] for k, s, c in zip(n, said, came)]
+    """[(chance said, share that came, cases, Monte Carlo standard error of the two's difference)] by tenth; the error is between estates."""
+    n, said, came = (np.array([p[f"{name}_{part}"].sum(axis=0) for p in parts]) for part in ("n", "said", "came"))
+    total = np.maximum(n.sum(axis=0), 1)
+    off = (came - said) - (came - said).sum(axis=0) / total * n
+    se = np.sqrt((off**2).sum(axis=0) * len(parts) / max(len(parts) - 1, 1)) / total
+    return [[float(value) for value in row[:2]] + [int(row[2]), float(row[3])] for row in np.stack([said.sum(axis=0) / total, came.sum(axis=0) / total, n.sum(axis=0), se], axis=1)]
 
 
 def held(shocked: bool, h: int, name: str, value: float, se: float) -> bool:

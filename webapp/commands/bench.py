@@ -255,7 +255,7 @@ def _truth_lines(edge: Edge, m: dict):
 
 
 def _pairs(tenths: list[list[float]]) -> str:
-    return "  ".join(f"{said:.2f}→{came:.2f} ({n})" for said, came, n in tenths if n)
+    return "  ".join(f"{said:.2f}→{came:.2f} ±{se:.2f} ({n})" for said, came, n, se in tenths if n)
 
 
 def _visits_lines(edge: Edge, m: dict):
