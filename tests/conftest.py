@@ -18,12 +18,23 @@ def estate_path(tmp_path):
     return tmp_path / "estate.db"
 
 
-@pytest.fixture()
-def db(estate_path):
-    """An empty estate with a frozen today (2026-11-23, the Monday of 2026-W48)."""
-    opened = open_estate(estate_path, create=True)
+def founded(path):
+    """An empty estate with a frozen today (2026-11-23, the Monday of 2026-W48), opened."""
+    opened = open_estate(path, create=True)
     opened["estate"].insert({"id": 1, "name": "Rancho de prueba", "time_zone": "America/Mexico_City", "frozen_today": "2026-11-23",
                              "created_at": "2026-11-23T12:00:00Z", "store_epoch": "prueba"})
+    return opened
+
+
+def closed(db):
+    """Everything into the one file, which may then be copied."""
+    db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    db.conn.close()
+
+
+@pytest.fixture()
+def db(estate_path):
+    opened = founded(estate_path)
     yield opened
     opened.conn.close()
 
@@ -52,8 +63,7 @@ def demo_made(tmp_path_factory):
             made = open_estate(making, create=True)
             demo_estate(made)
             estimates(made)
-            made.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-            made.conn.close()
+            closed(made)
             making.rename(path)
     return path
 
