@@ -120,3 +120,19 @@ def test_the_full_table_goes_by_year_with_the_maps_own_sums(region, monkeypatch)
     monkeypatch.setattr(planted_list, "AT_ONCE", 12)
     ripe_then = text(region, "/map/table?only=ripe&week=2026-W50")
     assert 'rel="next"' in ripe_then and len(codes(ripe_then)) == 12
+
+
+def test_the_land_goes_by_year_too(region):
+    closed = text(region, "/land")
+    assert sound(closed) and "/plots/" not in re.search(r'<main.*?</main>', closed, re.S)[0]
+    assert sum(number(y["cells"][0]) for y in years(closed).values()) == number(whole(closed)[0])
+    assert sum(number(y["cells"][1]) for y in years(closed).values()) == pytest.approx(number(whole(closed)[1]), abs=0.06 * len(years(closed)))
+    opened = text(region, next(iter(years(closed).values()))["href"].split("#")[0])
+    assert sound(opened) and 0 < opened.count('<th scope="row"><a href="/plots/') <= 12
+
+
+def test_a_stored_moment_is_told_as_the_estates_own_day(demo_site):
+    from webapp.pages import layout
+
+    with demo_site.test_request_context("/"):
+        assert [layout.short_day(at) for at in ("2026-11-24T02:44:57Z", "2026-11-24T08:00:00-06:00", "2026-11-24")] == ["23 nov", "24 nov", "24 nov"]

@@ -7,8 +7,9 @@ from flask import Blueprint, Response, g, redirect, request, url_for
 from .. import jobs
 from ..land import service as land
 from ..problems import Problem
+from . import planted_list
 from .access import db, may
-from .layout import render, words
+from .layout import n0, n1, render, words
 
 bp = Blueprint("land", __name__)
 LIMIT_BYTES = 32 * 1024 * 1024
@@ -17,9 +18,12 @@ LIMIT_BYTES = 32 * 1024 * 1024
 @bp.get("/land")
 def page(problem: Problem | None = None, preview=None, name: str = "") -> str:
     plots = land.plots(db())
-    standing = plots[plots["status"] == "standing"]
+    standing, year = plots[plots["status"] == "standing"], request.args.get("year", "")
+    planted, areas = [str(d.year) if d else "–" for d in plots["planted_on"]], plots["area_ha"].fillna(0.0).tolist()
+    every = [i for i in range(len(plots)) if not year or planted[i] == year]
     return render("land.html", title=words("pages.land.title", n=len(standing), parcels=len(land.parcels(db())), area_ha=float(standing["area_ha"].sum())),
-                  plots=plots.reset_index().to_dict("records"), parcels=land.parcels(db()), closures=land.closures(db()), zones=list(land.zones(db()).index),
+                  plots=plots.reset_index().to_dict("records"), every=every, shown=planted_list.arranged(every, planted.__getitem__, bool(year) or request.args.get("list") == planted_list.ONE),
+                  sums=lambda members: [n0(len(members)), n1(sum(areas[i] for i in members))], year=year, parcels=land.parcels(db()), closures=land.closures(db()), zones=list(land.zones(db()).index),
                   problem=problem, preview=preview, name=name, can_load=may("load_land"))
 
 

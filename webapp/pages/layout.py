@@ -63,7 +63,7 @@ def _shared() -> dict[str, Any]:
         "estate_name": estate[0]["name"] if estate else "", "this_week": clock.of(db()).week(), "today": clock.of(db()).today(),
         "main_nav": _navigation(MAIN), "more_nav": _navigation(MORE), "endpoint": endpoint, "room": endpoint.split(".")[0],
         "html_lang": "es-MX" if g.get("language", "es") == "es" else "en", "svg": Markup,
-        "other_language": _other_language, "choice": _choice, "choices_of": _choices_of, "local_hour": _local_hour, "kind_name": _kind_name, "setting_words": _setting_words, "known": known,
+        "other_language": _other_language, "choice": _choice, "choices_of": _choices_of, "local_hour": _local_hour, "local_day": local_day, "kind_name": _kind_name, "setting_words": _setting_words, "known": known,
     }
 
 
@@ -140,11 +140,19 @@ def pct(value: Any, digits: int = 0) -> str:
 
 
 def day(value: date | str | None) -> str:
-    return format_day(value, g.get("language", "es")) if value else "–"
+    return format_day(local_day(value), g.get("language", "es")) if value else "–"
 
 
 def short_day(value: date | str | None) -> str:
-    return format_day(value, g.get("language", "es"), "short") if value else "–"
+    return format_day(local_day(value), g.get("language", "es"), "short") if value else "–"
+
+
+def local_day(value: date | str) -> date | str:
+    """The estate's own day of a stored moment (what was made at eight in the evening is UTC's tomorrow); a plain date as it is."""
+    if not isinstance(value, str) or "T" not in value:
+        return value
+    at = datetime.fromisoformat(value.replace("Z", "+00:00"))
+    return at.astimezone(clock.of(db()).zone).date() if at.tzinfo else at.date()
 
 
 def weekday(value: date | str) -> str:
