@@ -94,14 +94,18 @@ def plain(found: Any, text: bytes) -> Any:
 
 def _quickly(body: bytes) -> tuple[dict[str, Any], list[Any], list[bytes]] | None:
     """What ``parsed`` says, several times faster, for a batch that the strict reader takes whole; None sends it the exact way."""
-    if _LONG_NUMBER in body.translate(_DIGITS):  # as a pattern this look cost more than all the reading
-        return None
     try:
         wire = _QUICK.decode(body)
-        texts = [bytes(raw) for raw in wire.records]
-        return {"schema": wire.schema, "sent_at": wire.sent_at}, [ordinary.read(text) or _QUICK_RECORD.decode(text) for text in texts], texts
+        texts = list(map(bytes, wire.records))
+        return {"schema": wire.schema, "sent_at": wire.sent_at}, ordinary.read_all(body) or [ordinary.read(text) or _value(text) for text in texts], texts
     except (msgspec.MsgspecError, ValueError, RecursionError):
         return None
+
+
+def _value(text: bytes) -> Any:
+    if _LONG_NUMBER in text.translate(_DIGITS):
+        raise ValueError("a whole number that is to be read as a floating one")
+    return _QUICK_RECORD.decode(text)
 
 
 def parsed(body: bytes) -> tuple[dict[str, Any], list[Any] | None, list[bytes]]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from datetime import date, datetime, timedelta, timezone
-from functools import lru_cache, reduce
+from functools import reduce
 from hashlib import sha256
 from operator import attrgetter, or_
 from typing import Annotated, Any, Callable, Literal, NamedTuple
@@ -24,6 +24,8 @@ from .intake import KEPT, Decision
 
 Found = msgspec.Struct
 """A record as such a reader gives it."""
+LONG = 10**18
+"""Whole numbers from here on are kept as floating ones (``batch``); no field's limits allow them."""
 JUDGED_BY_MORE = frozenset(("void", "load", "lab", "age_check"))
 """Kinds whose fields are held against each other or against the land (``judging``)."""
 
@@ -59,10 +61,9 @@ def _may_lack(f: dictionary.Field, taken: Any) -> tuple:
     return (f.name, taken) if f.required else (f.name, taken | None | UnsetType, UNSET)
 
 
-@lru_cache(maxsize=1)
-def _readers() -> tuple[Callable[[bytes], Found], dict[type, tuple[str, Callable[[Found], str]]]]:
-    """(the reader of all ordinary kinds; of each type it gives the kind, and what writes a record's own fields as the log's column holds them)."""
-    around = [("id", Annotated[str, Meta(pattern=f"^{rec.CANONICAL.pattern}\\Z")]), ("install", str), ("plot", str), ("taken_at", str), ("seq", int | None, None), ("round", str | None, None),
+def _readers() -> tuple[Callable[[bytes], Found], Callable[[bytes], Any], dict[type, tuple[str, Callable[[Found], str]]]]:
+    """(the reader of a record of any ordinary kind; of a batch of such; of each type they give the kind, and what writes a record's own fields as the log's column holds them)."""
+    around = [("id", Annotated[str, Meta(pattern=f"^{rec.CANONICAL.pattern}\\Z")]), ("install", str), ("plot", str), ("taken_at", str), ("seq", Annotated[int, Meta(gt=-LONG, lt=LONG)] | None, None), ("round", str | None, None),
               ("position", _Place | None, None), ("confirmed", bool | None, None), ("replaces", None, None)]
     encode = msgspec.json.Encoder().encode
     known: dict[type, tuple[str, Callable[[Found], str]]] = {}
@@ -75,7 +76,11 @@ def _readers() -> tuple[Callable[[bytes], Found], dict[type, tuple[str, Callable
         get = attrgetter(*names) if len(names) > 1 else lambda o, one=attrgetter(*names): (one(o),)
         known[msgspec.defstruct(f"Found_{kind}", [*around, *(_may_lack(f, taken) for f, taken in own)], tag=kind, tag_field="kind", forbid_unknown_fields=True, kw_only=True, gc=False)] = (
             kind, lambda o, alone=alone, get=get: encode(alone(*get(o))).decode())
-    return msgspec.json.Decoder(reduce(or_, known)).decode, known
+    one = reduce(or_, known)
+    return msgspec.json.Decoder(one).decode, msgspec.json.Decoder(msgspec.defstruct("Batch", [("records", list[one])], gc=False)).decode, known
+
+
+_READ_ONE, _READ_ALL, _KINDS = _readers()
 
 
 def read(text: bytes) -> Found | None:
@@ -83,29 +88,40 @@ def read(text: bytes) -> Found | None:
     if rec.may_be_broken(text):
         return None
     try:
-        return _readers()[0](text)
+        return _READ_ONE(text)
+    except (msgspec.MsgspecError, ValueError):
+        return None
+
+
+def read_all(body: bytes) -> list[Found] | None:
+    """The records of a batch when all are ordinary ones, else None."""
+    if rec.may_be_broken(body):
+        return None
+    try:
+        return _READ_ALL(body).records
     except (msgspec.MsgspecError, ValueError):
         return None
 
 
 def kept(index: int, o: Found, text: bytes, of: Arrival) -> tuple[Decision, tuple] | None:
     """Its decision and its row of the log (``record.Row``), or None when land or time stand against it: the exact way then says what."""
-    land = of.plots.get(o.plot)
+    plots, latest, moved, at, source, sender = of
+    land, taken_at = plots.get(o.plot), o.taken_at
     try:
-        taken = datetime.fromisoformat(o.taken_at)
+        taken = datetime.fromisoformat(taken_at)
         if land is None or taken.tzinfo is None:
             return None
-        fixed = (taken + of.moved if of.moved else taken).astimezone(timezone.utc)
+        fixed = (taken + moved if moved else taken).astimezone(timezone.utc)
     except (ValueError, OverflowError):
         return None
     planted: date | None = land.get("planted_on")
-    if fixed > of.latest or planted and fixed.date() < planted - _BEFORE_PLANTING:
+    if fixed > latest or planted and fixed.date() < planted - _BEFORE_PLANTING:
         return None
-    kind, own = _readers()[1][type(o)]
-    place, digest = o.position or _NOWHERE, sha256(text).hexdigest()
-    return (Decision(index, o.id, o.id, KEPT, text, digest, o.install, o.seq),
-            (o.id, o.install, o.seq, o.round or None, kind, o.plot, o.taken_at, _as_text(fixed), of.at, place.lat, place.lon, place.accuracy_m,
-             int(o.confirmed or False), None, rec.SCHEMA, own(o), text, digest, of.source, of.sender, KEPT))
+    kind, own = _KINDS[type(o)]
+    place, digest, name, install, seq = o.position or _NOWHERE, sha256(text).hexdigest(), o.id, o.install, o.seq
+    return (Decision(index, name, name, KEPT, text, digest, install, seq),
+            (name, install, seq, o.round or None, kind, o.plot, taken_at, _as_text(fixed), at, place.lat, place.lon, place.accuracy_m,
+             1 if o.confirmed else 0, None, rec.SCHEMA, own(o), text, digest, source, sender, KEPT))
 
 
 def _as_text(utc: datetime) -> str:
