@@ -1,6 +1,7 @@
 """Ripeness on an estate file: stored, said, and moved by records."""
 
 import json
+import shutil
 import uuid
 from datetime import date, timedelta
 
@@ -8,7 +9,9 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from tests.conftest import closed, founded
 from webapp import answers, settings
+from webapp.database import open_estate
 from webapp.land import service as land
 from webapp.problems import Problem
 from webapp.ripeness import readiness, service
@@ -52,6 +55,23 @@ def field(db):
     return read_thrice(db)
 
 
+@pytest.fixture(scope="module")
+def answered(tmp_path_factory):
+    """The same with its answer; tests get copies."""
+    db = read_thrice(founded(path := tmp_path_factory.mktemp("field") / "estate.db"))
+    service.answer(db)
+    closed(db)
+    return path
+
+
+@pytest.fixture()
+def fitted(answered, estate_path):
+    shutil.copy(answered, estate_path)
+    opened = open_estate(estate_path)
+    yield opened
+    opened.conn.close()
+
+
 def test_an_answer_for_every_plot_and_week(field):
     a = service.answer(field)
     assert a.meta["plots"] == sorted(PLOTS) and len(a.meta["weeks"]) == 105 and a.meta["weeks"][0] == "2026-W48" and a.meta["n_visits"] == 9
@@ -75,43 +95,43 @@ def test_same_file_same_answer(field, tmp_path):
     assert field.conn.execute("SELECT count(*), count(DISTINCT plot), count(DISTINCT week) FROM said").fetchone()[:] == (18, 6, 3)
 
 
-def test_a_record_moves_its_plot_at_once_and_the_refit_agrees(field):
-    a = service.answer(field)
+def test_a_record_moves_its_plot_at_once_and_the_refit_agrees(fitted):
+    a = service.answer(fitted)
     i = a.meta["plots"].index("VS-02")
-    assert not service.stale(a, field)
-    before = service.plot_now(field, "VS-02")
+    assert not service.stale(a, fitted)
+    before = service.plot_now(fitted, "VS-02")
     assert before["mean_deg"] == pytest.approx(a.arrays["mean_deg"][i])
-    visit(field, "VS-02", 1, 16.5, seed=9)
-    assert service.stale(service.answer(field), field)
-    now = service.plot_now(field, "VS-02")
+    visit(fitted, "VS-02", 1, 16.5, seed=9)
+    assert service.stale(service.answer(fitted), fitted)
+    now = service.plot_now(fitted, "VS-02")
     assert now["mean_deg"][0] < before["mean_deg"][0] - 1 and now["share"][0] < before["share"][0] and now["n_visits"] == 4
-    other = service.plot_now(field, "VS-01")
+    other = service.plot_now(fitted, "VS-01")
     assert other["mean_deg"] == pytest.approx(a.arrays["mean_deg"][a.meta["plots"].index("VS-01")], abs=1e-4)  # one visit moves one plot
-    assert service.answer(field).key == a.key  # the estate's answer waits for the refit
-    refitted = service.answer(field, fresh=True)
+    assert service.answer(fitted).key == a.key  # the estate's answer waits for the refit
+    refitted = service.answer(fitted, fresh=True)
     assert refitted.key != a.key and refitted.arrays["mean_deg"][i, 0] == pytest.approx(now["mean_deg"][0], abs=0.8)
 
 
-def test_closed_form_equals_the_stored_answer(field):
+def test_closed_form_equals_the_stored_answer(fitted):
     """Made stale by a setting that moves nothing here, the closed form gives the stored numbers."""
-    a = service.answer(field)
-    settings.change(field, {"haul_cost_mxn_t_km": 5.0}, "Ana")
-    assert service.stale(a, field)
+    a = service.answer(fitted)
+    settings.change(fitted, {"haul_cost_mxn_t_km": 5.0}, "Ana")
+    assert service.stale(a, fitted)
     for i, code in enumerate(a.meta["plots"]):
-        now = service.plot_now(field, code)
+        now = service.plot_now(fitted, code)
         for name in service.CURVES:
             assert now[name] == pytest.approx(a.arrays[name][i], abs=2e-4), (code, name)
         assert now["window"] == a.meta["by_plot"][code]["window"]
         assert [s["code"] for s in now["why"]] == [s["code"] for s in a.meta["by_plot"][code]["why"]]
 
 
-def test_a_plot_that_came_after_the_fit(field):
-    service.answer(field)
-    load_land(field, {"VS-09": ("2020-07-01", "Vado")}, start=9)
-    now = service.plot_now(field, "VS-09")
+def test_a_plot_that_came_after_the_fit(fitted):
+    service.answer(fitted)
+    load_land(fitted, {"VS-09": ("2020-07-01", "Vado")}, start=9)
+    now = service.plot_now(fitted, "VS-09")
     assert now["n_visits"] == 0 and np.isfinite(now["mean_deg"]).all() and now["sd_deg"][0] > 0.5
     with pytest.raises(Problem) as refused:
-        service.plot_now(field, "XX-99")
+        service.plot_now(fitted, "XX-99")
     assert refused.value.code == "plot_not_standing" and refused.value.status == 404
 
 
@@ -124,54 +144,54 @@ def test_age_from_a_check_and_age_unknown(field):
     assert "ripeness.why.age_checked" in codes["LA-02"] and "ripeness.why.age_unknown" in codes["LA-03"] and "ripeness.why.never" in codes["LA-03"]
 
 
-def test_reasons_move_with_the_data(field):
+def test_reasons_move_with_the_data(fitted):
     def told(code):
-        return {s["code"]: s["params"] for s in service.plot_now(field, code)["why"]}
+        return {s["code"]: s["params"] for s in service.plot_now(fitted, code)["why"]}
 
-    service.answer(field)
+    service.answer(fitted)
     before = told("VS-01")
     assert before["ripeness.why.visits"] == {"n": 3, "days": 20, "plants": 12}
-    visit(field, "VS-01", 2, 27.5, n=9, seed=7)
+    visit(fitted, "VS-01", 2, 27.5, n=9, seed=7)
     after = told("VS-01")
     assert after["ripeness.why.visits"] == {"n": 4, "days": 2, "plants": 9}
     assert after["ripeness.why.own"]["own"] > before["ripeness.why.own"]["own"]
-    before = service.plot_now(field, "VS-02")["mean_deg"][0]
-    visit(field, "VS-02", 2, 25.5, n=14, seed=7)
-    assert service.plot_now(field, "VS-02")["mean_deg"][0] > before + 1
-    expected = service.plot_now(field, "VS-03")["mean_deg"][0]  # young and never visited: one round far above its curve is read as ahead of its zone
-    assert service.plot_now(field, "VS-03")["pace_months"] == 0
-    visit(field, "VS-03", 2, float(expected) + 4, n=14, seed=7)
-    assert service.plot_now(field, "VS-03")["pace_months"] > 1
+    before = service.plot_now(fitted, "VS-02")["mean_deg"][0]
+    visit(fitted, "VS-02", 2, 25.5, n=14, seed=7)
+    assert service.plot_now(fitted, "VS-02")["mean_deg"][0] > before + 1
+    expected = service.plot_now(fitted, "VS-03")["mean_deg"][0]  # young and never visited: one round far above its curve is read as ahead of its zone
+    assert service.plot_now(fitted, "VS-03")["pace_months"] == 0
+    visit(fitted, "VS-03", 2, float(expected) + 4, n=14, seed=7)
+    assert service.plot_now(fitted, "VS-03")["pace_months"] > 1
     for language in ("es", "en"):
-        assert all(Sentence(**s).text(language) for s in service.plot_now(field, "VS-01")["why"])
+        assert all(Sentence(**s).text(language) for s in service.plot_now(fitted, "VS-01")["why"])
 
 
-def test_a_higher_target_means_less_ripe(field):
-    low = service.answer(field)
-    settings.change(field, {"target_brix_deg": 26.0}, "Ana")
-    mean, share = service.draws(field, low, 40, 1)
+def test_a_higher_target_means_less_ripe(fitted):
+    low = service.answer(fitted)
+    settings.change(fitted, {"target_brix_deg": 26.0}, "Ana")
+    mean, share = service.draws(fitted, low, 40, 1)
     assert share.mean(axis=0) == pytest.approx(low.arrays["share"], abs=0.2)  # draws keep to the answer they are of
-    high = service.answer(field, fresh=True)
+    high = service.answer(fitted, fresh=True)
     assert (high.arrays["share"] <= low.arrays["share"] + 1e-6).all() and high.arrays["share"].sum() < low.arrays["share"].sum()
     assert high.arrays["mean_deg"] == pytest.approx(low.arrays["mean_deg"], abs=1e-5)
 
 
-def test_draws_are_of_the_answer(field):
-    a = service.answer(field)
-    mean, share = service.draws(field, a, 4000, 3)
+def test_draws_are_of_the_answer(fitted):
+    a = service.answer(fitted)
+    mean, share = service.draws(fitted, a, 4000, 3)
     assert mean.shape == share.shape == (4000, 6, 105) and share.dtype == np.float32
     assert np.abs(mean.mean(axis=0) - a.arrays["mean_deg"]).max() < 0.25 * a.arrays["sd_deg"].max()
     assert share.mean(axis=0) == pytest.approx(a.arrays["share"], abs=0.03)
-    days, far, far_share, keep, _ = service.long_draws(field, a, 30, 3)
+    days, far, far_share, keep, _ = service.long_draws(fitted, a, 30, 3)
     assert len(days) == 56 and far_share.shape == (30, 6, 56) and keep.shape == (6, 56)
     assert np.isfinite(far).all() and keep.min() >= 0 and keep[:, -1].max() < 0.5  # fourteen years on, the loss past the peak tells
     assert a.meta["by_plot"]["VS-01"]["extrapolated_from"] is not None
 
 
-def test_one_more_visit_and_the_phones_prior(field):
-    more = service.what_one_more_visit(field, "LA-03")
+def test_one_more_visit_and_the_phones_prior(fitted):
+    more = service.what_one_more_visit(fitted, "LA-03")
     assert more["after_deg"] < 0.6 * more["sd_deg"] and more["sentence"].text("en")
-    prior = service.prior_for_phone(field)
+    prior = service.prior_for_phone(fitted)
     assert set(prior) == set(PLOTS) and all(np.isfinite(list(p.values())).all() and p["sd_deg"] > 0 for p in prior.values())
 
 
@@ -190,15 +210,15 @@ def test_estates_with_next_to_nothing(db, case):
         assert (a.arrays["hi80"] - a.arrays["lo80"])[:, 0].min() > 1.0
 
 
-def test_the_command(field, estate_path):
+def test_the_command(fitted, estate_path):
     from webapp.cli import main_group
 
-    service.answer(field)
+    service.answer(fitted)
     run = lambda *args: CliRunner().invoke(main_group, ["--estate", str(estate_path), "--lang", "en", "ripeness", *args], catch_exceptions=False)  # noqa: E731
     table = run()
     assert table.exit_code == 0 and table.output.count("VS-0") == 3 and "LA-03" in table.output
     data = json.loads(run("--json", "--plot", "VS-01", "--week", "2027-W10").output)
-    a = service.answer(field)
+    a = service.answer(fitted)
     i, w = a.meta["plots"].index("VS-01"), a.meta["weeks"].index("2027-W10")
     assert data["plots"][0]["mean_brix_deg"] == pytest.approx(float(a.arrays["mean_deg"][i, w])) and data["plots"][0]["ripe_share"] == pytest.approx(float(a.arrays["share"][i, w]))
     with pytest.raises(Problem) as refused:
@@ -206,8 +226,8 @@ def test_the_command(field, estate_path):
     assert refused.value.code == "week_outside"
 
 
-def test_answers_survive_a_reader_that_has_them_cached(field):
-    a = service.answer(field)
-    assert answers.latest(field, "ripeness").key == a.key
+def test_answers_survive_a_reader_that_has_them_cached(fitted):
+    a = service.answer(fitted)
+    assert answers.latest(fitted, "ripeness").key == a.key
     with pytest.raises(ValueError):
         a.arrays["share"][0, 0] = 2.0
