@@ -49,3 +49,12 @@ def test_zones_fold_under_their_year_and_open_by_keyboard(narrow):
     narrow.keyboard.press("Enter")
     folded = narrow.locator(".fold").nth(2).locator("dd:visible").all_inner_texts()
     assert [" ".join(t.split()) for t in folded] == [" ".join(t.split()) for t in whole[:-1] if t.strip() != "·"]
+
+
+def test_an_open_year_fits_a_letter_page(narrow, monkeypatch):
+    monkeypatch.setattr(planted_list, "AT_ONCE", 30)
+    narrow.set_viewport_size({"width": 720, "height": 960})  # a letter page within its margins
+    narrow.goto("http://rancho.test/ripeness?open=2019&lang=es")
+    narrow.emulate_media(media="print")
+    assert narrow.locator(".years .under tbody tr").count() > 3 and narrow.evaluate("() => document.documentElement.scrollWidth") <= 720
+    narrow.emulate_media(media="screen")
