@@ -36,7 +36,7 @@ def test_no_page_reckons_a_large_estate_for_the_first_time(tmp_path, monkeypatch
     monkeypatch.setattr(resting, "MOST_AT_ONCE", 7)
     for page in ("/today", "/estate", "/map", "/ripeness", "/visits", "/track", "/plots/R0-0000"):
         reply = client.get(page, headers={"Accept": "text/html"})
-        assert reply.status_code == 503 and reply.headers["Retry-After"] == "60" and "se está calculando por primera vez" in reply.get_data(as_text=True), page
+        assert reply.status_code == 503 and reply.headers["Retry-After"] == "60" and "todavía se está calculando" in reply.get_data(as_text=True), page
     assert client.get("/settings").status_code == client.get("/land").status_code == 200
     assert len(jobs.pending(db, "estimates")) == 1 and not db.conn.execute("SELECT count(*) FROM answer").fetchone()[0]
     db.conn.close()

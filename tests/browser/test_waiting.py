@@ -46,7 +46,7 @@ def test_a_phone_says_that_the_office_is_still_reckoning_and_stops_saying_it(sta
     page.reload()
     hand.ready(page)
     page.wait_for_selector("#reckoning")
-    assert "por primera vez" in page.inner_text("#reckoning") and page.locator("#begin, #choose").count() == 1
+    assert "todavía calcula el rancho" in page.inner_text("#reckoning") and page.locator("#begin, #choose").count() == 1
     page.evaluate("""async () => {
       const base = document.querySelector('script[type=module]').src.replace('app.js', ''), { write } = await import(base + 'db.js');
       await write('pack_tag', null);
