@@ -298,7 +298,9 @@ class Run:
         return True
 
     def do_quota(self, step: Step, phone: Phone, rng) -> bool:
-        """No room for a record, nor for a receipt. Photos that the office has are given up first, so no backup may lack them."""
+        """No room for a record, nor for a receipt. Photos that the office has are given up first, so no backup may lack them, nor the
+        office of now: before it is full the phone hears of any restore (with nothing to send it asks only now and then)."""
+        self.save(phone, schedule.drafts(rng, self.mine[phone.number], 2))
         self.heal(phone)
         self.save(phone, schedule.drafts(rng, self.mine[phone.number], 4))
         lift = phone.no_room()
