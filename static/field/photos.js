@@ -4,7 +4,7 @@
 import { got, within } from "./db.js";
 import { hex } from "./digest.js";
 
-const LANES = 2;
+const LANES = 2, DAY_MS = 86_400_000;
 const LIMIT_BYTES = 200_000, EDGES_PX = [1280, 1024, 800, 640], QUALITIES = [0.8, 0.65, 0.5];
 
 /** A JPEG of at most 200 KB from any picture the browser can read; null when it can't. */
@@ -83,12 +83,25 @@ export function forget(before_ms = Infinity) {
   });
 }
 
-/** Run `write`; when the phone is full, let go of photos that the office has and run it once more. */
+/**
+ * Run `write`; when the phone is full, let go of photos that the office has and run it again: of older days first,
+ * since of today's the office may have no backup yet.
+ */
 export async function withRoom(write) {
-  try {
-    return await write();
-  } catch (error) {
-    if (error?.name !== "QuotaExceededError" || !(await forget())) throw error;
-    return write();
+  let full;
+  for (const room of [async () => true, async () => forget(await heard() - DAY_MS), async () => forget()]) {
+    if (!(await room())) continue;
+    try {
+      return await write();
+    } catch (error) {
+      if (error?.name !== "QuotaExceededError") throw error;
+      full = error;
+    }
   }
+  throw full;
+}
+
+/** The office's time as last heard, ms; long ago when it never was. */
+async function heard() {
+  return (await within("meta", "readonly", (tx) => got(tx.objectStore("meta").get("server_ms")))) ?? 0;
 }
