@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import fcntl
 import os
+import shutil
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy: many small matrices are slower on several threads, and solvers share the machine
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -30,6 +32,15 @@ def closed(db):
     """Everything into the one file, which may then be copied."""
     db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     db.conn.close()
+
+
+@contextlib.contextmanager
+def copied(made, path):
+    """A closed estate file copied to ``path`` and opened there; what made it is left as it was."""
+    shutil.copy(made, path)
+    opened = open_estate(path)
+    yield opened
+    opened.conn.close()
 
 
 @pytest.fixture()
@@ -71,8 +82,6 @@ def demo_made(tmp_path_factory):
 @pytest.fixture()
 def demo_path(demo_made, tmp_path):
     """A copy of the demo estate that a test may change."""
-    import shutil
-
     return shutil.copy(demo_made, tmp_path / "demo.db")
 
 
@@ -86,8 +95,6 @@ def demo(demo_path):
 @pytest.fixture(scope="module")
 def demo_site(demo_made, tmp_path_factory):
     """A Flask test application on one copy of the demo for a whole module (tests that only read)."""
-    import shutil
-
     from webapp import create_app
 
     return create_app(shutil.copy(demo_made, tmp_path_factory.mktemp("site") / "demo.db"), testing=True)

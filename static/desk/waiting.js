@@ -1,4 +1,4 @@
-// Asks now and then how the first reckoning is doing, says so, and opens the page when it ends; without this, the page opens itself again each minute.
+// Asks now and then how the reckoning is doing, says so, and opens the page when it ends; without this, the page opens itself again each minute.
 "use strict";
 (() => {
   const FIRST_S = 3;

@@ -7,7 +7,7 @@ const EMPTY = { plots: [], orders: [], visits: [], reckoning: false, cautions: [
 // By the time since the page opened: a phone's clock set back must not stop the asking.
 let held = EMPTY, asked_ms = -Infinity, asking = Promise.resolve();
 const PATIENCE_MS = 90_000;
-// Between two questions; sooner while the office reckons the estate for the first time.
+// Between two questions; sooner while the office still reckons the estate.
 const SELDOM_MS = 600_000, SOON_MS = 120_000;
 
 export const pack = () => held;

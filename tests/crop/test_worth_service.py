@@ -1,17 +1,15 @@
 """Visits worth making on an estate file: one list for pages, phones and the command line."""
 
 import json
-import shutil
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from tests.conftest import closed, founded
+from tests.conftest import closed, copied, founded
 from tests.ripeness.test_service import load_land, read_thrice, visit
 from webapp import settings
 from webapp.crop import worth_service as worth
-from webapp.database import open_estate
 from webapp.land import service as land
 from webapp.people.service import Device
 from webapp.pages import phone_pack
@@ -30,10 +28,8 @@ def worked_out(tmp_path_factory):
 
 @pytest.fixture()
 def field(worked_out, estate_path):
-    shutil.copy(worked_out, estate_path)
-    opened = open_estate(estate_path)
-    yield opened
-    opened.conn.close()
+    with copied(worked_out, estate_path) as db:
+        yield db
 
 
 def test_what_is_least_known_and_near_the_target_comes_first(field):

@@ -1,7 +1,6 @@
 """Ripeness on an estate file: stored, said, and moved by records."""
 
 import json
-import shutil
 import uuid
 from datetime import date, timedelta
 
@@ -9,9 +8,8 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from tests.conftest import closed, founded
+from tests.conftest import closed, copied, founded
 from webapp import answers, settings
-from webapp.database import open_estate
 from webapp.land import service as land
 from webapp.problems import Problem
 from webapp.ripeness import readiness, service
@@ -66,10 +64,8 @@ def answered(tmp_path_factory):
 
 @pytest.fixture()
 def fitted(answered, estate_path):
-    shutil.copy(answered, estate_path)
-    opened = open_estate(estate_path)
-    yield opened
-    opened.conn.close()
+    with copied(answered, estate_path) as db:
+        yield db
 
 
 def test_an_answer_for_every_plot_and_week(field):

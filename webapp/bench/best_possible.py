@@ -3,7 +3,8 @@
 This observer is told everything that an estate shares: the law, its curve of age, seasons, zones, the sizes of every kind of
 chance, which visits were far off, and a drought that has begun with its size; only the plots' own level, pace, walk and wrong age must be read from
 their visits, and of a drought still to come it knows nothing. The answer is Bayes' rule in full: the pace summed over a grid of months,
-the rest normal given it. No forecast made of the same visits errs less on the average, save by luck.
+the rest normal given it. Its share is the
+middle of what it knows, so that on the average no forecast made of the same visits has a smaller absolute error.
 """
 
 from __future__ import annotations
@@ -12,39 +13,45 @@ from functools import lru_cache
 
 import numpy as np
 
+from ..ripeness import readiness
 from . import true_laws as laws
-from .true_laws import CUT_DAY, DAYS_PER_MONTH, HISTORY_WEEKS, TARGET_BRIX_DEG, WEEKS, Estate
+from .true_laws import CUT_DAY, DAYS_PER_MONTH, FAR_VISIT_DEG, HISTORY_WEEKS, TARGET_BRIX_DEG, VISIT_DEG, WEEKS, Estate
 
 PACES_MONTHS = np.arange(-26.0, 26.1, 1.0)
-MEANS = 9
-"""Equally likely quantiles that a normal is summed over."""
 WALKING = ("drift", "everything")
 WRONG_AGES = ("heavy_tails", "everything")
-WALK_DEG_PER_YEAR, WRONG_AGE_MONTHS, FAR_OFF_SDS = 0.9, 6.0, 3.0
-VISIT_DEG, FAR_VISIT_DEG = 0.5, 2.5
+FAR_OFF_SDS, HALVINGS = 3.0, 24
 
 
 def known(e: Estate) -> tuple[np.ndarray, np.ndarray]:
-    """([P, W] expected ripe share, [P, W] chance that the plot's mean reaches the target), weeks 0…104 after the cut."""
-    from scipy.stats import norm
-
-    world = laws._World(e.law, np.random.default_rng([laws.LAWS.index(e.law), e.seed]), len(e.planted))
+    """([P, W] middle of the ripe share's posterior, [P, W] chance that the plot's mean reaches the target), weeks 0…104 after the cut."""
+    world = laws.world_of(e.law, e.seed, len(e.planted))
     first = np.unique(e.visit, return_index=True)[1]
     day, at, n = e.day[first].astype(float), e.plot[first], np.bincount(e.visit)
     seen = np.bincount(e.visit, e.brix_deg) / n
     noise = _noise(world, at, day, seen, n)
     grid = CUT_DAY + 7.0 * np.arange(WEEKS)
-    steps = norm.ppf((np.arange(MEANS) + 0.5) / MEANS)
-    steps /= np.sqrt(np.mean(steps**2))
+    beyond = _above(e.law)
     share, chance = np.empty((len(e.planted), WEEKS)), np.empty((len(e.planted), WEEKS))
     for i in range(len(e.planted)):
         own = at == i
         weight, mean, var = _plot(world, e, i, day[own], seen[own], noise[own], grid)
         sd, spread = np.sqrt(var), world.spread(np.array(i), grid)
-        far = (TARGET_BRIX_DEG - mean[None] - steps[:, None, None] * sd) / spread
-        share[i] = weight @ np.interp(far, *_above(e.law)).mean(axis=0)
-        chance[i] = weight @ norm.sf((TARGET_BRIX_DEG - mean) / sd)
+        share[i] = np.interp((TARGET_BRIX_DEG - _middle(weight, mean, sd)) / spread, *beyond)  # the share rises with the mean
+        chance[i] = weight @ readiness.chance(mean, sd, TARGET_BRIX_DEG)
     return share, chance
+
+
+def _middle(weight: np.ndarray, mean: np.ndarray, sd: np.ndarray) -> np.ndarray:
+    """[W] median of a mixture of normals, ``weight`` [G], ``mean`` [G, W], ``sd`` [W], by halving."""
+    from scipy.special import ndtr
+
+    low, high = mean.min(axis=0) - 6 * sd, mean.max(axis=0) + 6 * sd
+    for _ in range(HALVINGS):
+        at = (low + high) / 2
+        below = weight @ ndtr((at - mean) / sd) < 0.5
+        low, high = np.where(below, at, low), np.where(below, high, at)
+    return (low + high) / 2
 
 
 def _noise(world: laws._World, at: np.ndarray, day: np.ndarray, seen: np.ndarray, n: np.ndarray) -> np.ndarray:
@@ -66,7 +73,7 @@ def _plot(world: laws._World, e: Estate, i: int, day: np.ndarray, seen: np.ndarr
         shared = shared - laws.DROUGHT_DEG * (days >= world.onset)
     mean = world.curve(age[None] + PACES_MONTHS[:, None] + world.zone_pace[zone]) + shared
     since = (days - (CUT_DAY - 7.0 * HISTORY_WEEKS - 91.0)) / 365.25
-    walk = WALK_DEG_PER_YEAR**2 if e.law in WALKING else 0.0
+    walk = laws.WALK_DEG_PER_YEAR**2 if e.law in WALKING else 0.0
     cov = laws.LEVEL_DEG**2 + walk * np.minimum(since[:, None], since[None, :])
     weight = _paces(e.law)
     if K == 0:
@@ -90,7 +97,7 @@ def _paces(law: str) -> np.ndarray:
 
     weight = norm.pdf(PACES_MONTHS, 0, laws.PACE_MONTHS)
     if law in WRONG_AGES:
-        other = norm.pdf(PACES_MONTHS, 0, np.hypot(laws.PACE_MONTHS, WRONG_AGE_MONTHS))
+        other = norm.pdf(PACES_MONTHS, 0, np.hypot(laws.PACE_MONTHS, laws.WRONG_AGE_MONTHS))
         weight = (1 - laws.WRONG_AGE_SHARE) * weight + laws.WRONG_AGE_SHARE * other
     return weight / weight.sum()
 

@@ -5,8 +5,6 @@ Per estate the product's own code fits, forecasts and derives; then it is held a
 
 from __future__ import annotations
 
-from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
 from typing import Any, Callable, Iterable
 
 import numpy as np
@@ -14,7 +12,7 @@ import numpy as np
 from ..ripeness import fitting, readiness, ripening, scores
 from ..ripeness.readiness import Z80, Z95, Limits
 from ..ripeness.visits import gather
-from . import best_possible, simple_forecasts, true_laws
+from . import best_possible, many_estates, simple_forecasts, true_laws
 from .true_laws import CUT_DAY, HORIZONS, LAWS, PEAK_MONTHS, SHOCKED, TARGET_BRIX_DEG, Estate, simulate
 
 LIMITS = Limits(TARGET_BRIX_DEG, 0.7, 0.4, 36.0, PEAK_MONTHS, 0.015, 0.12)
@@ -96,12 +94,8 @@ def _one(job: tuple[str, int, int, bool, bool]) -> dict[str, np.ndarray]:
 
 def measure(estates: int = 60, laws: Iterable[str] = LAWS, plots: int = true_laws.PLOTS, mixed: int = 8, best: int = 20, processes: int = 2, first_seed: int = 1000, told: Callable[[str], None] = lambda law: None) -> dict[str, dict[str, Any]]:
     """Law → figures by horizon, with the Monte Carlo standard error of each coverage (between estates). MixedLM on the first ``mixed`` estates, what could be known at best on the first ``best``."""
-    found = {}
-    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        for law in laws:
-            told(law)
-            found[law] = summary(law, list(pool.map(_one, [(law, first_seed + i, plots, i < mixed, i < best) for i in range(estates)])))
-    return found
+    jobs = lambda law: [(law, first_seed + i, plots, i < mixed, i < best) for i in range(estates)]  # noqa: E731
+    return {law: summary(law, parts) for law, parts in many_estates.by_case(_one, laws, jobs, told, processes)}
 
 
 def summary(law: str, parts: list[dict[str, np.ndarray]]) -> dict[str, Any]:

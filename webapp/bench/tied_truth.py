@@ -5,8 +5,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
 from typing import Any, Callable, Iterable
 
 import numpy as np
@@ -14,7 +12,7 @@ import numpy as np
 from ..crop import art, tie
 from ..ripeness import fitting, picked, plot_effects, readiness, ripening
 from ..tonnage import drawing, tied
-from . import ripeness_truth, tonnes_truth, true_fields, true_laws
+from . import many_estates, ripeness_truth, tonnes_truth, true_fields, true_laws
 from .true_laws import CUT_DAY, PEAK_MONTHS, TARGET_BRIX_DEG
 
 CORRELATIONS = (-0.6, 0.0, 0.6)
@@ -96,13 +94,10 @@ def _one(job: tuple[float, int]) -> dict[str, Any]:
 def measure(estates: int = 40, correlations: Iterable[float] = CORRELATIONS, processes: int = 2, first_seed: int = 3000, told: Callable[[float], None] = lambda correlation: None) -> dict[str, dict[str, Any]]:
     """Correlation → means over estates: what is found of it, how often its 80 % interval holds the truth, and the sums' coverage, error and width [4] on ``WEEKS``."""
     found = {}
-    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        for correlation in correlations:
-            told(correlation)
-            parts = list(pool.map(_one, [(correlation, first_seed + i) for i in range(estates)]))
-            out: dict[str, Any] = {"estates": estates, "plots": float(np.mean([p["plots"] for p in parts])), "true": float(np.mean([p["found_true"] for p in parts]))}
-            out |= {name: float(np.mean([p[name][0] for p in parts])) for name in ("found", "level", "pace")}
-            out |= {f"{name}_held": float(np.mean([p[f"{name}_held"] for p in parts])) for name in ("found", "level", "pace")}
-            out |= {f"{name}{what}{end}": np.mean([p[f"{name}{what}{end}"] for p in parts], axis=0).tolist() for name in SUMS for what in ("80", "_bias", "_width") for end in ("", "_apart")}
-            found[f"{correlation:+.1f}"] = out
+    for correlation, parts in many_estates.by_case(_one, correlations, lambda correlation: [(correlation, first_seed + i) for i in range(estates)], told, processes):
+        out: dict[str, Any] = {"estates": estates, "plots": float(np.mean([p["plots"] for p in parts])), "true": float(np.mean([p["found_true"] for p in parts]))}
+        out |= {name: float(np.mean([p[name][0] for p in parts])) for name in ("found", "level", "pace")}
+        out |= {f"{name}_held": float(np.mean([p[f"{name}_held"] for p in parts])) for name in ("found", "level", "pace")}
+        out |= {f"{name}{what}{end}": np.mean([p[f"{name}{what}{end}"] for p in parts], axis=0).tolist() for name in SUMS for what in ("80", "_bias", "_width") for end in ("", "_apart")}
+        found[f"{correlation:+.1f}"] = out
     return found

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
 from typing import Any, Callable, Iterable
 
 import numpy as np
@@ -12,7 +10,7 @@ import pandas as pd
 from ..config import BY_NAME
 from ..ripeness.readiness import Z80, Z95
 from ..tonnage import accounting, drawing, reckoning
-from . import true_fields
+from . import many_estates, true_fields
 from .ripeness_truth import held
 from .true_fields import CUT, LAWS, SHOCKED, Fields, simulate
 from .true_laws import HORIZONS
@@ -83,16 +81,13 @@ def _one(job: tuple[str, int]) -> dict[str, np.ndarray]:
 def measure(estates: int = 60, laws: Iterable[str] = LAWS, processes: int = 2, first_seed: int = 2000, told: Callable[[str], None] = lambda law: None) -> dict[str, dict[str, Any]]:
     """Law → figures by horizon with Monte Carlo standard errors between estates; ``ready_bias`` after ten weighed loads: mean over estates and mean size."""
     found = {}
-    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        for law in laws:
-            told(law)
-            parts = list(pool.map(_one, [(law, first_seed + i) for i in range(estates)]))
-            out: dict[str, Any] = {"estates": estates}
-            for name in TOLD:
-                values = np.array([p[name] for p in parts])
-                out[name], out[f"{name}_se"] = values.mean(axis=0).tolist(), (values.std(axis=0, ddof=1) / np.sqrt(len(parts))).tolist()
-            bias = np.array([float(p["ready_bias"]) for p in parts])
-            out |= {"ready_bias": float(bias.mean()), "ready_bias_size": float(np.abs(bias).mean())}
-            out["cells"] = {name: [held(law in SHOCKED, h, name, out[name][h], out[f"{name}_se"][h]) for h in range(len(HORIZONS))] for name in ("tonnes80", "tonnes95")}
-            found[law] = out
+    for law, parts in many_estates.by_case(_one, laws, lambda law: [(law, first_seed + i) for i in range(estates)], told, processes):
+        out: dict[str, Any] = {"estates": estates}
+        for name in TOLD:
+            values = np.array([p[name] for p in parts])
+            out[name], out[f"{name}_se"] = values.mean(axis=0).tolist(), (values.std(axis=0, ddof=1) / np.sqrt(len(parts))).tolist()
+        bias = np.array([float(p["ready_bias"]) for p in parts])
+        out |= {"ready_bias": float(bias.mean()), "ready_bias_size": float(np.abs(bias).mean())}
+        out["cells"] = {name: [held(law in SHOCKED, h, name, out[name][h], out[f"{name}_se"][h]) for h in range(len(HORIZONS))] for name in ("tonnes80", "tonnes95")}
+        found[law] = out
     return found

@@ -30,7 +30,7 @@ CUT_DAY, WEEKS, DAYS_PER_MONTH = 740_000, 105, 30.4375
 PLOTS, ZONES, HISTORY_WEEKS = 150, 4, 156
 TARGET_BRIX_DEG, PEAK_MONTHS = 22.0, 90.0
 DROUGHT_DEG, OUTLIER_SHARE, WRONG_AGE_SHARE = 1.8, 0.06, 0.15
-LEVEL_DEG, PACE_MONTHS = 1.3, 5.5
+LEVEL_DEG, PACE_MONTHS, WALK_DEG_PER_YEAR, WRONG_AGE_MONTHS, VISIT_DEG, FAR_VISIT_DEG = 1.3, 5.5, 0.9, 6.0, 0.5, 2.5
 
 CURVES: dict[str, Callable[[np.ndarray], np.ndarray]] = {
     "logistic": lambda a: 7 + 19 / (1 + np.exp(-(a - 48) / 13)) - 0.04 * np.maximum(a - 96, 0),
@@ -76,7 +76,7 @@ class _World:
         self.season_size, self.season_turn = 1.1 * (1 + rng.normal(0, own, ZONES)), rng.normal(0, own, ZONES)
         self.curve = CURVES["logistic" if law == "logistic" or self.all else "broken_stick" if law == "broken_stick" else "gompertz"]
         self.onset = CUT_DAY + rng.uniform(-104, 104) * 7 if law in SHOCKED else np.inf
-        steps = rng.normal(0, 0.9 * np.sqrt(13 / 52), (plots, (HISTORY_WEEKS + WEEKS) // 13 + 3))
+        steps = rng.normal(0, WALK_DEG_PER_YEAR * np.sqrt(13 / 52), (plots, (HISTORY_WEEKS + WEEKS) // 13 + 3))
         self.walk = np.cumsum(steps, axis=1) if law == "drift" or self.all else np.zeros(steps.shape)
         self.walk -= self.walk[:, :1]
 
@@ -115,12 +115,17 @@ class _World:
 
     def visit_error(self, rng: np.random.Generator) -> float:
         far = (self.law == "heavy_tails" or self.all) and rng.random() < OUTLIER_SHARE
-        return rng.normal(0, 2.5 if far else 0.5)
+        return rng.normal(0, FAR_VISIT_DEG if far else VISIT_DEG)
+
+
+def world_of(law: str, seed: int, plots: int = PLOTS) -> _World:
+    """The truth of the estate that ``simulate`` makes of the same law and seed."""
+    return _World(law, np.random.default_rng([LAWS.index(law), seed]), plots)
 
 
 def own_effects(law: str, seed: int, plots: int = PLOTS) -> np.ndarray:
     """[P, 2] the true level (°Bx) and pace (months) of each plot of ``simulate``, in sds of theirs."""
-    world = _World(law, np.random.default_rng([LAWS.index(law), seed]), plots)
+    world = world_of(law, seed, plots)
     return np.stack([world.level / LEVEL_DEG, world.pace / PACE_MONTHS], axis=1)
 
 
@@ -162,7 +167,7 @@ def simulate(law: str, seed: int, plots: int = PLOTS) -> Estate:
     registered = world.planted.copy()
     if law in ("heavy_tails", "everything"):
         wrong = rng.random(plots) < WRONG_AGE_SHARE
-        registered = registered + wrong * rng.normal(0, 6 * DAYS_PER_MONTH, plots)
+        registered = registered + wrong * rng.normal(0, WRONG_AGE_MONTHS * DAYS_PER_MONTH, plots)
     return Estate(law, seed, np.array(plot, int), np.array(visit, int), np.array(day, int), np.array(brix, float), np.round(np.minimum(registered, CUT_DAY - 30)), world.zone,
                   world.mean(every, grid[None, :]), world.share(every, grid[None, :]), week, seen, plants)
 
