@@ -25,6 +25,8 @@ _locks: dict[str, threading.RLock] = {}
 _locks_guard = threading.Lock()
 _local = threading.local()
 BUSY_MS = 15_000
+WAL_PAGES = 4000
+"""Pages (4 kB) of the write-ahead log before they go into the file: a crowd's records fill SQLite's usual thousand several times a second, and all wait each time."""
 
 
 def _lock_for(db: Database) -> threading.RLock:
@@ -64,6 +66,7 @@ def open_estate(path: str | os.PathLike, *, create: bool = False, read_only: boo
     if not read_only:
         conn.execute("PRAGMA journal_mode=WAL")
         conn.execute("PRAGMA synchronous=FULL")
+        conn.execute(f"PRAGMA wal_autocheckpoint={WAL_PAGES}")
         with translated_errors(str(path)):
             apply_all(db)
     return db

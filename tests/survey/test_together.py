@@ -115,3 +115,65 @@ def test_they_share_transactions_and_nobody_is_answered_before_the_commit(log, m
     held.conn.close()
     assert results == [1] * PHONES
     assert len(blocks) < PHONES, f"{PHONES} writers took {len(blocks)} transactions"
+
+
+def taken(path, judge, item, write=each, opened=None):
+    """A job for ``at_once``: an item judged and written at the desk of that file."""
+    return lambda own: together.take_together(str(path), opened or (lambda: own), judge, write, item)
+
+
+def marking(at, who):
+    """A judge whose judgement is a step that marks ``who``; thirteen can't be judged, seven can't be written."""
+    if who == 13:
+        raise ValueError("thirteen")
+
+    def step(to):
+        to.conn.execute("INSERT INTO mark VALUES (?)", [who])
+        if who == 7:
+            raise ValueError("seven")
+        return who
+    return step
+
+
+def test_what_cant_be_judged_or_written_is_told_to_the_one_it_concerns(log):
+    path, db = log
+    results = at_once(path, [taken(path, marking, i) for i in range(PHONES)])
+    assert {i: str(r) for i, r in enumerate(results) if isinstance(r, BaseException)} == {7: "seven", 13: "thirteen"}
+    well = [i for i in range(PHONES) if i not in (7, 13)]
+    assert [results[i] for i in well] == well
+    assert sorted(row["who"] for row in rows(db, "SELECT who FROM mark")) == well
+
+
+def test_a_group_is_judged_while_another_writes_by_one_who_alone_opens_the_file(log):
+    path, db = log
+    judged, opened, results = [], [], []
+
+    def judge(at, who):
+        judged.append(who)
+        return marking(at, who + 100)
+
+    def connection():
+        opened.append(1)
+        return open_estate(path)
+
+    held = open_estate(path)
+    with together.atomic(held):
+        waiting = threading.Thread(target=lambda: results.extend(at_once(path, [taken(path, judge, i, opened=connection) for i in range(PHONES)])))
+        waiting.start()
+        waiting.join(1.5)
+        assert sorted(judged) == list(range(PHONES)) and not results, "judged, and not yet answered"
+    waiting.join(60)
+    held.conn.close()
+    assert results == [i + 100 for i in range(PHONES)]
+    assert len(opened) < PHONES
+
+
+def test_a_file_that_cant_be_opened_is_told_to_all_who_wait_for_it(log):
+    path, _ = log
+
+    def gone():
+        raise OSError("gone")
+
+    results = at_once(path, [taken(path, marking, i, opened=gone) for i in range(4)])
+    assert [str(r) for r in results] == ["gone"] * 4
+    assert at_once(path, [taken(path, marking, 5)]) == [5], "the desk goes on"

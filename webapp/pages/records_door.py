@@ -17,7 +17,7 @@ from flask import Flask
 from werkzeug.datastructures import LanguageAccept
 from werkzeug.http import parse_accept_header
 
-from ..database import thread_estate
+from ..database import Database, thread_estate
 from ..people import permissions
 from ..people import service as people
 from ..sentences import LANGUAGES
@@ -48,15 +48,27 @@ class RecordsDoor:
         """The receipts, once they are on the disk; None when Flask shall answer."""
         body = environ["wsgi.input"].read(int(environ["CONTENT_LENGTH"]))
         environ["wsgi.input"] = BytesIO(body)
+        if not wire_digest.agrees(body, environ.get("HTTP_CONTENT_DIGEST", "")):
+            return None
+        path, cookie = self.app.config["ESTATE"], _cookie(environ)[1]
         try:
-            db = thread_estate(self.app.config["ESTATE"])
-            device = people.device_for(db, _cookie(environ)[1], touch=False)
-            if device is None or not wire_digest.agrees(body, environ.get("HTTP_CONTENT_DIGEST", "")):
-                return None
-            return sync.taken(db, device, body, _language(environ.get("HTTP_ACCEPT_LANGUAGE", "")))
+            return survey.receive_json(path, lambda: thread_estate(path), body, lambda db: _sender(db, cookie), _language(environ.get("HTTP_ACCEPT_LANGUAGE", "")))
+        except _Unknown:
+            return None
         except Exception as refused:
             environ[sync.REFUSED] = refused
             return None
+
+
+class _Unknown(Exception):
+    """No enrolled phone's cookie."""
+
+
+def _sender(db: Database, cookie: str) -> survey.Sender:
+    device = people.device_for(db, cookie, touch=False)
+    if device is None:
+        raise _Unknown
+    return sync.sender(device)
 
 
 def _is_a_phones(environ: dict[str, Any]) -> bool:

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 
-from flask import Blueprint, Response, g, jsonify, request
+from flask import Blueprint, Response, current_app, g, jsonify, request
 
-from .. import clock
-from ..database import Database
 from ..people import service as people
 from ..problems import Problem
 from ..survey import service as survey
@@ -51,12 +49,13 @@ def records() -> Response:
     body = wire_digest.checked(request.get_data(cache=False))
     if REFUSED in request.environ:
         raise request.environ[REFUSED]
-    return wire_digest.signed(Response(taken(db(), g.device, body, g.language), content_type="application/json"))
+    device, path = g.device, current_app.config["ESTATE"]
+    told = survey.receive_json(path, db, body, lambda _: sender(device), g.language)
+    return wire_digest.signed(Response(told, content_type="application/json"))
 
 
-def taken(at: Database, device: people.Device, body: bytes, language: str) -> bytes:
-    """A phone's batch taken in and its receipts, as JSON, whichever door it came by."""
-    return survey.receive_json(at, body, sender=device.id, received_at=clock.of(at).now(), language=language, seen=device.id if people.seen_long_ago(device) else None)
+def sender(device: people.Device) -> survey.Sender:
+    return survey.Sender(device.id, people.seen_long_ago(device))
 
 
 @bp.post("/field/photos/<record>/<digest>")

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import threading
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, Callable, NamedTuple
 
 from .. import clock, dictionary
-from ..database import Database, atomic
+from ..database import Database, atomic, path_of
 from ..land import service as land
 from ..people import service as people
 from ..problems import Problem
@@ -24,13 +23,9 @@ from .tables_service import (age_checks, data_version, in_force, labors, loads, 
                              rival_corrections, rounds, row_counts, table, weighings)
 from .taking_service import judged, reason, rejudge, take, write  # noqa: F401
 from .walked_service import replace_by_walk, set_walk_aside, take_new_land, walk, walks_waiting  # noqa: F401
-from .together_service import write_together
+from .together_service import take_together
 
 MOST_BYTES = wire.MOST_BYTES
-
-
-_judging = threading.Lock()
-"""One batch is judged at a time: threads that reckon side by side only take the interpreter from each other, and from the one that writes."""
 
 
 @dataclass(frozen=True)
@@ -43,35 +38,74 @@ class LoadReport:
     notes: tuple[Sentence, ...] = field(default=())
 
 
-def receive_json(db: Database, body: bytes, sender: str, received_at: datetime, language: str, seen: str | None) -> bytes:
-    """``receive``, its reply as JSON."""
-    return wire.reply(receive(db, body, sender, received_at, language, seen))
+class Sender(NamedTuple):
+    """Who sends a batch: a phone by its id, and whether it is to be noted as seen."""
+
+    id: str
+    note_seen: bool = False
 
 
-def receive(db: Database, body: bytes, sender: str, received_at: datetime | None = None, language: str = "es", seen: str | None = None) -> dict:
+class _Arrived(NamedTuple):
+    """A phone's batch as it came; ``who`` tells by the store who sends it."""
+
+    body: bytes
+    who: Callable[[Database], Sender]
+    received: datetime | None
+    language: str
+
+
+class _Judged(NamedTuple):
+    """What was judged, by whom it was sent, when it came, and the language of its receipts."""
+
+    judgement: Any
+    sender: Sender
+    received: datetime
+    language: str
+
+
+def receive_json(path: str, opened: Callable[[], Database], body: bytes, who: Callable[[Database], Sender], language: str) -> bytes:
+    """``receive``, its reply as JSON, into the estate file at ``path``.
+
+    ``opened`` gives this thread's connection and ``who`` the sender by a connection (not always this
+    thread's); both are asked only by the thread that works for a group. What ``who`` raises is raised here.
+    """
+    return take_together(path, opened, _judge, _write_all_as_json, _Arrived(body, who, None, language))
+
+
+def receive(db: Database, body: bytes, sender: str, received_at: datetime | None = None, language: str = "es") -> dict:
     """One batch from a phone wholly or not at all; a receipt for each record, given once it is on the disk (DESIGN §4).
 
     Problems for the whole batch (4xx): see ``batch.read``; disk and permission problems (5xx) leave
     everything as it was, so the phone sends the same bytes again. ``seq_high`` and ``seq_count`` are of
-    the install that sent the last record of the batch. ``seen`` names the phone to note as seen.
+    the install that sent the last record of the batch.
     """
-    received = received_at or clock.of(db).now()
-    with _judging:
-        batch = wire.read(body)
-        judgement = judged(db, batch.found, batch.texts, batch.schema, received, batch.clock_error(received), source="phone", sender=sender)
-
-    decisions, (high, count), epoch = write_together(db, _write_all, (judgement, seen))
-    return {"schema": rec.SCHEMA, "server_time": received.isoformat(timespec="milliseconds"), "store_epoch": epoch, "seq_high": high, "seq_count": count,
-            "results": [_receipt(d, language) for d in decisions]}
+    path = "" if db.conn.in_transaction else path_of(db)  # inside a caller's own block it is written by itself
+    return take_together(path, lambda: db, _judge, _write_all, _Arrived(body, lambda _: Sender(sender), received_at, language))
 
 
-def _write_all(db: Database, arrived: list[tuple[Any, str | None]]) -> list[tuple[list[Decision], tuple[int, int], str]]:
-    """Of each batch (judged, and the phone to note as seen): its decisions, its last install's sequence, and the store's epoch."""
-    told = write(db, [judgement for judgement, _ in arrived])
-    people.phones_seen(db, [seen for _, seen in arrived if seen])
+def _judge(db: Database, came: _Arrived) -> _Judged:
+    sender, received = came.who(db), came.received or clock.of(db).now()
+    batch = wire.read(came.body)
+    judgement = judged(db, batch.found, batch.texts, batch.schema, received, batch.clock_error(received), source="phone", sender=sender.id)
+    return _Judged(judgement, sender, received, came.language)
+
+
+def _write_all(db: Database, arrived: list[_Judged]) -> list[dict]:
+    """Of each judged batch what its phone is told: receipts, its last install's sequence, the store's epoch."""
+    told = write(db, [came.judgement for came in arrived])
+    people.phones_seen(db, [came.sender.id for came in arrived if came.sender.note_seen])
     last = [next((d.install for d in reversed(decisions) if d.install), "") for decisions in told]
     sequences, epoch = store.sequences(db, [install for install in last if install]), store.epoch(db)
-    return [(decisions, sequences.get(install, (0, 0)), epoch) for decisions, install in zip(told, last)]
+    replies = []
+    for decisions, install, came in zip(told, last, arrived):
+        high, count = sequences.get(install, (0, 0))
+        replies.append({"schema": rec.SCHEMA, "server_time": came.received.isoformat(timespec="milliseconds"), "store_epoch": epoch, "seq_high": high, "seq_count": count,
+                        "results": [_receipt(d, came.language) for d in decisions]})
+    return replies
+
+
+def _write_all_as_json(db: Database, arrived: list[_Judged]) -> list[bytes]:
+    return [wire.reply(told) for told in _write_all(db, arrived)]
 
 
 def _receipt(d: Decision, language: str) -> dict:

@@ -139,8 +139,8 @@ def judged(db: Database, found: list[Any], texts: list[bytes], schema: int, rece
         d = intake.decide(index, raw, text, schema, land_known, error)
         return d, row_of(d, raw, schema, at, source, sender)
 
-    quickly = ordinary.kept if schema == rec.SCHEMA else lambda *_: None
-    fates = [isinstance(one, ordinary.Found) and quickly(index, one, text, arrival) or exactly(index, one, text) for index, (one, text) in enumerate(zip(found, texts))]
+    ready = ordinary.kept(found, texts, arrival) if schema == rec.SCHEMA else [None] * len(found)
+    fates = [fate or exactly(index, one, text) for index, (fate, one, text) in enumerate(zip(ready, found, texts))]
     decisions, rows = map(list, zip(*fates)) if fates else ([], [])
     return Judged(of.mark, decisions, rows, again, at, sender, error.total_seconds() if source == "phone" else None)
 
