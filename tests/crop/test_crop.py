@@ -66,7 +66,7 @@ def test_ripe_plants_are_sweeter_than_their_plot():
 
 def test_marginals_agree_with_the_stages(demo):
     d, ripe = service.draws(demo), ripeness.answer(demo)
-    assert np.abs(d.share.mean(axis=0) - ripe.arrays["share"]).max() < 0.06, "200 draws: 3 standard errors of a share's mean, and a little for the quantile rule"
+    assert np.abs(d.share.mean(axis=0) - ripe.arrays["share_expected"]).max() < 0.06, "200 draws: 3 standard errors of a share's mean, and a little for the quantile rule"
     assert d.share.min() >= 0 and d.share.max() <= 1 and np.isfinite(d.mass_t).all() and np.isfinite(d.art).all()
     assert 0.15 < d.art.min() and d.art.max() < 0.40, "ART outside 15–40 % would be no piña"
     a = service.answer(demo)

@@ -42,7 +42,7 @@ def test_after_a_pass_the_rest_must_read_as_the_share_says():
     k = known([20.0, 20.0, 20.0], [0.5] * 3, [0.4] * 3)
     taken, ready = np.repeat([[0.3], [0.0], [0.0]], WEEKS, axis=1), np.repeat([[0.0], [0.2], [0.0]], WEEKS, axis=1)
     need = v.needed_deg(replace(k, taken=taken, ready=ready), RESIDUALS, 24.0, 0.5)
-    share, _, _ = picked.share_of_standing(need, np.full(need.shape, 1e-6), k.plant_sd_deg[:, : need.shape[1]], RESIDUALS, 24.0, taken[:, : need.shape[1]], ready[:, : need.shape[1]])
+    share, _, _, _ = picked.share_of_standing(need, np.full(need.shape, 1e-6), k.plant_sd_deg[:, : need.shape[1]], RESIDUALS, 24.0, taken[:, : need.shape[1]], ready[:, : need.shape[1]])
     assert share == pytest.approx(np.full(share.shape, 0.5), abs=0.01)
     assert need[1, 0] < need[2, 0] == pytest.approx(24 - 2 * v.needed_distance(RESIDUALS, 0.5))
     assert v.needed_deg(replace(k, taken=taken, ready=ready + 0.6), RESIDUALS, 24.0, 0.5)[1, 0] < 0.01  # ready whatever the rest reads

@@ -56,7 +56,8 @@ def test_a_visit_of_the_day_of_a_pass_came_before_it():
 def test_what_was_not_cut_is_the_same_as_before():
     mean, sd, plant = np.full((2, 3), 23.5), np.full((2, 3), 0.6), np.full((2, 3), 2.0)
     nobody = np.zeros((2, 3))
-    for ours, plain in zip(picked.share_of_standing(mean, sd, plant, NORMAL, 24.0, nobody, nobody), readiness.share(mean, sd, plant, NORMAL, 24.0)):
+    what = mean, sd, plant, NORMAL, 24.0
+    for ours, plain in zip(picked.share_of_standing(*what, nobody, nobody), (*readiness.share(*what), readiness.expected_share(*what)), strict=True):
         assert np.array_equal(ours, plain)
 
 

@@ -13,10 +13,20 @@ NORMAL = norm.ppf((np.arange(400) + 0.5) / 400)
 
 def test_share_of_normal_plants_is_the_closed_form():
     mean, sd = np.array([20.0, 23.0, 24.0, 26.0]), np.array([0.3, 1.0, 0.5, 1.5])
-    expected, low, high = readiness.share(mean, sd, 2.0, NORMAL, 24.0)
-    assert expected == pytest.approx(norm.sf((24 - mean) / np.hypot(sd, 2.0)), abs=0.006)
-    assert low == pytest.approx(norm.sf((24 - mean + 1.2816 * sd) / 2.0), abs=0.005) and high == pytest.approx(norm.sf((24 - mean - 1.2816 * sd) / 2.0), abs=0.005)
-    assert (low <= expected).all() and (expected <= high).all()
+    middle, low, high = readiness.share(mean, sd, 2.0, NORMAL, 24.0)
+    for said, step in ((low, -1.2816), (middle, 0.0), (high, 1.2816)):
+        assert said == pytest.approx(norm.sf((24 - mean - step * sd) / 2.0), abs=0.005)
+    assert readiness.expected_share(mean, sd, 2.0, NORMAL, 24.0) == pytest.approx(norm.sf((24 - mean) / np.hypot(sd, 2.0)), abs=0.006)
+    assert (low <= middle).all() and (middle <= high).all()
+
+
+def test_the_ripe_share_is_as_likely_more_as_less_and_errs_less_than_the_average():
+    """Of a plot drawn from what is believed of it: half its shares lie above the one said, and that one is nearer to them than the expected share."""
+    means = np.random.default_rng(7).normal(26.0, 1.5, 40_000)
+    real = readiness.plants_above((24.0 - means) / 2.0, NORMAL)
+    middle, expected = (float(f(np.array([26.0]), np.array([1.5]), 2.0, NORMAL, 24.0)[at]) for f, at in ((lambda *a: readiness.share(*a)[0], 0), (readiness.expected_share, 0)))
+    assert np.mean(real > middle) == pytest.approx(0.5, abs=0.01) and real.mean() == pytest.approx(expected, abs=0.005)
+    assert np.abs(real - middle).mean() < np.abs(real - expected).mean()
 
 
 def test_the_plants_own_shape_counts():
@@ -28,7 +38,7 @@ def test_the_plants_own_shape_counts():
 def test_everything_stays_between_nought_and_one():
     rng = np.random.default_rng(3)
     mean, sd = rng.uniform(-5, 60, (50, 40)), rng.uniform(0.01, 9, (50, 40))
-    parts = (*readiness.share(mean, sd, 1e-9, NORMAL, 24.0), readiness.chance(mean, sd, 24.0), readiness.keep_share(rng.uniform(-5, 500, 900), LIMITS))
+    parts = (*readiness.share(mean, sd, 1e-9, NORMAL, 24.0), readiness.expected_share(mean, sd, 1e-9, NORMAL, 24.0), readiness.chance(mean, sd, 24.0), readiness.keep_share(rng.uniform(-5, 500, 900), LIMITS))
     for part in parts:
         assert np.isfinite(part).all() and part.min() >= 0 and part.max() <= 1
 

@@ -52,20 +52,21 @@ def once(plots: int, full: bool) -> dict[str, float]:
     f = fitting.fit_estate(seen, land, 90.0, float(CUT_DAY), sample=sample, widened=False)
     fitted = time.perf_counter()
     days = CUT_DAY + 7.0 * np.arange(1, WEEKS + 1)
-    told = np.empty((5, plots, WEEKS), np.float32)
+    told = np.empty((6, plots, WEEKS), np.float32)
     for start in range(0, plots, AT_ONCE):
         at = np.arange(start, min(start + AT_ONCE, plots))
         some, ground, visits = ripening.part(f, land, seen, at)
         out = ripening.ahead(some, ripening.posterior(some, visits, ground, some.about), days)
         sd = np.sqrt(out.var)
-        share, low, high = readiness.share(out.mean, sd, ripening.plant_sd(some, out.age), some.residuals, 22.0)
-        told[:, at] = out.mean, sd, share, low, high
+        what = out.mean, sd, ripening.plant_sd(some, out.age), some.residuals, 22.0
+        told[:, at] = out.mean, sd, *readiness.share(*what), readiness.expected_share(*what)
     ahead = time.perf_counter()
     one, ground, visits = ripening.part(f, land, seen, np.arange(1))
     for _ in range(2):  # the first warms
         moved = time.perf_counter()
         out = ripening.ahead(one, ripening.posterior(one, visits, ground, one.about), days)
-        readiness.share(out.mean, np.sqrt(out.var), ripening.plant_sd(one, out.age), one.residuals, 22.0)
+        what = out.mean, np.sqrt(out.var), ripening.plant_sd(one, out.age), one.residuals, 22.0
+        readiness.share(*what), readiness.expected_share(*what)
         one_visit = time.perf_counter() - moved
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     tested = time.perf_counter()

@@ -82,7 +82,7 @@ def _weighed(db: Database, s: Settings) -> Answer:
 
 def _side(db: Database, ripe: Answer, tonnes: Answer, s: Settings, drawn: bool, said: Answer | None = None) -> Side:
     """One side's figures; from the stored crop where it ``said`` them already."""
-    share, mass = ripe.arrays["share"][:, :WEEKS].astype(float), tonnage.expected_t(tonnes)[:, :WEEKS]
+    share, mass = ripe.arrays["share"][:, :WEEKS], tonnage.expected_t(tonnes)[:, :WEEKS]
     low = high = sugar = None
     if drawn and said is not None:
         ripe_t, low, high, sugar, mass_t = (said.arrays[name][:WEEKS].astype(float) for name in ("ripe_total", "ripe_total_lo", "ripe_total_hi", "sugar_total", "mass_total"))
@@ -94,7 +94,7 @@ def _side(db: Database, ripe: Answer, tonnes: Answer, s: Settings, drawn: bool, 
         sugar = totals(whole * parts * draws.art[:, :, :WEEKS])[0]
         mass_t = totals(whole)[0]
     else:  # a region: the sums of the means, without their joint intervals
-        mass_t, ripe_t = mass.sum(axis=0), (mass * share).sum(axis=0)
+        mass_t, ripe_t = mass.sum(axis=0), (mass * ripe.arrays["share_expected"][:, :WEEKS].astype(float)).sum(axis=0)
     read = np.array([ripe.meta["by_plot"][code]["n_visits"] > 0 for code in ripe.meta["plots"]], bool)
     return Side(ripe_and_maybe(share, read, s["ripe_share_to_cut"])[0].sum(axis=0), ripe_t, low, high, sugar, mass_t, words_of(ripe.arrays["condition"][:, 0], read), {code: ripe.meta["by_plot"][code]["window"] for code in ripe.meta["plots"]})
 

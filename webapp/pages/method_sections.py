@@ -76,7 +76,7 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
         ("say", "back_test_limits"))),
     ("share", (
         ("say", "share"),
-        ("formula", r"S_i(t) = \op{E} \bar{F}(\frac{T − μ}{σ_i}) \\ μ ∼ N(m_i, P_i) \\ σ_i^2 = σ^2 h(a) + (D_i f′(a))^2"),
+        ("formula", r"S_i(t) = \bar{F}(\frac{T − m_i}{σ_i}) \\ μ ∼ N(m_i, P_i) \\ σ_i^2 = σ^2 h(a) + (D_i f′(a))^2"),
         ("say", "share_empirical"),
         ("formula", r"\op{Pr}(μ ≥ T) = Φ((m_i − T)/\sqrt{P_i})"),
         ("say", "passes"),

@@ -15,7 +15,7 @@ from scipy.stats import norm
 
 from . import constants as k
 from .jumps import NEVER
-from .readiness import plants_above, share
+from .readiness import expected_share, plants_above, share
 
 MOST_TAKEN, POINTS = 0.98, 600
 
@@ -90,10 +90,10 @@ def with_ready(share: np.ndarray, ready: np.ndarray) -> np.ndarray:
     return share + (1 - share) * ready
 
 
-def share_of_standing(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray, residuals: np.ndarray, target: float, taken: np.ndarray, ready: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(expected share, low, high at 80 %) of the standing plants that are ripe; all [P, T], ``mean`` °Bx of the standing plants."""
-    uncut = mean - plant_sd * shift(taken)
-    return tuple(with_ready(part, ready) for part in share(uncut, sd, plant_sd, residuals, target, lambda distance, points: above(distance, points, taken)))
+def share_of_standing(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray, residuals: np.ndarray, target: float, taken: np.ndarray, ready: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """(ripe share, low, high at 80 %, expected share) of the standing plants; all [P, T], ``mean`` °Bx of the standing plants (see ``readiness.share``)."""
+    what = mean - plant_sd * shift(taken), sd, plant_sd, residuals, target, lambda distance, points: above(distance, points, taken)
+    return tuple(with_ready(part, ready) for part in (*share(*what), expected_share(*what)))
 
 
 def passes(standing: float, loads: list[tuple[int, float, bool]]) -> list[tuple[int, float]]:

@@ -48,11 +48,19 @@ def plants_above(distance: np.ndarray, residuals: np.ndarray, weights: np.ndarra
 
 def share(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray | float, residuals: np.ndarray, target: float,
           above: Callable[[np.ndarray, np.ndarray], np.ndarray] = plants_above) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(expected share, low, high at 80 %) of ripe plants; arrays of one shape, °Bx.
+    """(ripe share, low, high at 80 %) of the plants; arrays of one shape, °Bx.
 
-    The expectation integrates over the mean's posterior at equally likely quantiles. ``above`` gives the share of plants
+    The ripe share is the middle of what it may be, as likely more as less: the share rises with the plot's mean, so it is the
+    share at the mean's middle, and the interval's ends are those at the mean's. ``above`` gives the share of plants
     beyond a distance (another one where passes have taken the ripest: ``picked.above``, then ``mean`` is the uncut plot's).
     """
+    plant = np.maximum(plant_sd, 0.05)
+    return tuple(above((target - mean - step * sd) / plant, residuals) for step in (0.0, -Z80, Z80))
+
+
+def expected_share(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray | float, residuals: np.ndarray, target: float,
+                   above: Callable[[np.ndarray, np.ndarray], np.ndarray] = plants_above) -> np.ndarray:
+    """What ``share`` is on the average, for sums over plots: integrated over the mean's posterior at equally likely quantiles."""
     from scipy.stats import norm
 
     steps = norm.ppf((np.arange(NODES) + 0.5) / NODES)
@@ -61,9 +69,7 @@ def share(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray | float, residu
     total = np.zeros(mean.shape)
     for step in steps:
         total += above((target - mean - step * sd) / plant, residuals)
-    low, high = (above((target - mean - s * sd) / plant, residuals) for s in (-Z80, Z80))
-    expected = total / NODES
-    return expected, np.minimum(low, expected), np.maximum(high, expected)
+    return total / NODES
 
 
 def chance(mean: np.ndarray, sd: np.ndarray, target: float) -> np.ndarray:

@@ -125,10 +125,10 @@ def _curves(model: ripening.Fit, out: ripening.Outlook, lim: Limits, land_of: ri
     sd = np.sqrt(out.var)
     plant = ripening.plants_sd(model, out, land_of)
     mean = out.mean + plant * picked.shift(out.taken)
-    share, low, high = picked.share_of_standing(mean, sd, plant, model.residuals, lim.target_brix_deg, out.taken, out.ready)
+    share, low, high, expected = picked.share_of_standing(mean, sd, plant, model.residuals, lim.target_brix_deg, out.taken, out.ready)
     keep = readiness.keep_share(out.age, lim)
     return {"mean_deg": mean, "sd_deg": sd, "lo80": mean - Z80 * sd, "hi80": mean + Z80 * sd, "lo95": mean - Z95 * sd, "hi95": mean + Z95 * sd,
-            "share": share, "share_lo": low, "share_hi": high, "chance": readiness.chance(mean, sd, lim.target_brix_deg), "keep_share": keep, "plant_sd_deg": plant, "taken": out.taken, "ready": out.ready,
+            "share": share, "share_lo": low, "share_hi": high, "share_expected": expected, "chance": readiness.chance(mean, sd, lim.target_brix_deg), "keep_share": keep, "plant_sd_deg": plant, "taken": out.taken, "ready": out.ready,
             "condition": readiness.condition(share, keep, out.age, lim)}
 
 

@@ -31,7 +31,7 @@ def reason(condition: int, share: float, keep: float, age_months: float, limits:
 
 
 def lacking_deg(mean: float, sd: float, plant_sd: float, residuals: np.ndarray, limits: Limits, wanted: float, taken: float = 0.0, ready: float = 0.0) -> float | None:
-    """By how much the plot's mean would have to differ today for the expected ripe share to be ``wanted``, °Bx; None beyond 12."""
+    """By how much the plot's mean would have to differ today for the ripe share to be ``wanted``, °Bx; None beyond 12."""
     def over(by: float) -> float:
         one = (np.full((1, 1), value) for value in (mean + by, sd, plant_sd))
         return float(picked.share_of_standing(*one, residuals, limits.target_brix_deg, np.full((1, 1), taken), np.full((1, 1), ready))[0][0, 0]) - wanted
@@ -39,7 +39,7 @@ def lacking_deg(mean: float, sd: float, plant_sd: float, residuals: np.ndarray, 
     low, high = -FAR_DEG, FAR_DEG
     if over(low) > 0 or over(high) < 0:
         return None
-    while high - low > 0.005:
+    while high - low > 0.001:
         middle = (low + high) / 2
         low, high = (middle, high) if over(middle) < 0 else (low, middle)
     return (low + high) / 2
