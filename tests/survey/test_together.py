@@ -79,7 +79,7 @@ def test_one_that_fails_is_told_and_spoils_nobody_elses(log):
             if who == 7:
                 raise ValueError("seven")
             return who
-        return together.write_together(own, each, step)
+        return together.write_together(own, each, [step])[0]
 
     results = at_once(path, [lambda own, who=i: write(own, who) for i in range(PHONES)])
     assert isinstance(results[7], ValueError)
@@ -98,7 +98,7 @@ def test_they_share_transactions_and_nobody_is_answered_before_the_commit(log, m
     monkeypatch.setattr(together, "atomic", counted)
 
     def job(own, who):
-        together.write_together(own, each, lambda at: at.conn.execute("INSERT INTO mark VALUES (?)", [who]))
+        together.write_together(own, each, [lambda at: at.conn.execute("INSERT INTO mark VALUES (?)", [who])])
         other = open_estate(path, read_only=True)  # another connection sees only what is committed
         seen = rows(other, "SELECT count(*) AS n FROM mark WHERE who = ?", [who])[0]["n"]
         other.conn.close()

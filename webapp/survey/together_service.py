@@ -73,18 +73,18 @@ def _alone(db: Database, judge: Callable[[Database, Any], Any], write: Write, it
         return write(db, [judge(db, item)])[0]
 
 
-def write_together(db: Database, write: Write, item: Any) -> Any:
-    """The item's result of ``write(db, items)``, inside an atomic block shared with whoever else waits; returned once that is committed.
+def write_together(db: Database, write: Write, items: list[Any]) -> list[Any]:
+    """The results of ``write(db, items)`` in order, inside an atomic block shared with whoever else waits; returned once that is committed.
 
     ``write`` gets all items that wait for the same function, so that it may ask and store for them at
-    once, and gives a result for each in order; it must not depend on the thread it runs in. When a shared
-    block fails, each is done again alone, so that one bad batch or a full disk is told to the one it concerns.
+    once; it must not depend on the thread it runs in. When a shared block fails, everybody's items are done
+    again by themselves, so that one bad batch or a full disk is told to the one it concerns.
     """
     path = path_of(db)
     if not path or db.conn.in_transaction:
         with atomic(db):
-            return write(db, [item])[0]
-    return _join("writing", path, _Waiting(write, item), lambda desk, mine: _lead_writing(desk, db, mine))
+            return write(db, items)
+    return _join("writing", path, _Waiting(write, items), lambda desk, mine: _lead_writing(desk, db, mine))
 
 
 def _join(kind: str, path: str, mine: _Waiting, lead: Callable[[_Desk, _Waiting], None]) -> Any:
@@ -135,7 +135,7 @@ def _judged(db: Database, one: _Waiting) -> Any:
 def _written(db: Database, write: Write, pairs: list[tuple[_Waiting, Any]]) -> None:
     """A judged group in one go; when that fails, each alone."""
     try:
-        results = write_together(db, _several(write), [judged for _, judged in pairs])
+        results = write_together(db, write, [judged for _, judged in pairs])
         for (one, _), result in zip(pairs, results, strict=True):
             one.result = result
     except BaseException as error:
@@ -144,20 +144,6 @@ def _written(db: Database, write: Write, pairs: list[tuple[_Waiting, Any]]) -> N
             return
         for pair in pairs:
             _written(db, write, [pair])
-
-
-def _several(write: Write) -> Write:
-    """``write`` for groups of items."""
-    made = _many.get(write)
-    if made is None:
-        def made(db: Database, groups: list[list[Any]]) -> list[list[Any]]:
-            results = iter(write(db, [item for group in groups for item in group]))
-            return [[next(results) for _ in group] for group in groups]
-        made = _many.setdefault(write, made)
-    return made
-
-
-_many: dict[Write, Write] = {}
 
 
 def _lead_writing(desk: _Desk, db: Database, mine: _Waiting) -> None:
@@ -177,9 +163,10 @@ def _lead_writing(desk: _Desk, db: Database, mine: _Waiting) -> None:
 def _write(db: Database, group: list[_Waiting]) -> None:
     try:
         with atomic(db):
-            results = [result for write, ones in groupby(group, key=lambda one: one.work) for result in write(db, [one.item for one in ones])]
-        for one, result in zip(group, results, strict=True):
-            one.result = result
+            told = [result for write, ones in groupby(group, key=lambda one: one.work) for result in write(db, [item for one in ones for item in one.item])]
+        results = iter(told)
+        for one in group:
+            one.result = [next(results) for _ in one.item]
     except BaseException as error:
         if len(group) == 1:
             group[0].error = error
