@@ -6,7 +6,7 @@ import pytest
 from webapp.bench import ripeness_truth, tied_truth, tonnes_truth, true_fields, true_laws
 from webapp.bench.true_laws import CUT_DAY, PEAK_MONTHS
 from webapp.crop import service, tie, tie_service
-from webapp.ripeness import fitting, plot_effects, ripening
+from webapp.ripeness import fitting, futures, plot_effects, ripening
 from webapp.ripeness.plot_effects import Effects
 from webapp.tonnage import drawing, tied
 from webapp.tonnage.tied import Told, Weighed
@@ -95,7 +95,7 @@ def test_drawn_levels_and_paces_are_those_of_the_posterior_and_go_with_their_pat
     days = CUT_DAY + 7.0 * np.array([0, 52, 104])
     post = ripening.posterior(fit, visits, land, fit.about)
     out = ripening.ahead(fit, post, days)
-    paths = ripening.draws(fit, post, out, 4000, 3).astype(float)
+    paths = futures.draws(fit, post, out, 4000, 3).astype(float)
     drawn, known = plot_effects.drawn(fit, land, visits, days, paths, np.random.default_rng(1)), plot_effects.effects(fit, land, visits, float(CUT_DAY))
     sd = np.sqrt(np.einsum("pee->pe", known.cov))
     assert np.abs(drawn.mean(axis=0) - known.mean).max() < 0.08 * known.sd.max() and drawn.std(axis=0) == pytest.approx(sd, rel=0.08)

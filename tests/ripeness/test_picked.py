@@ -16,7 +16,7 @@ from tests.ripeness.test_service import TODAY, load_land, visit
 from webapp import settings
 from webapp.land import service as land
 from webapp.ripeness import constants as k
-from webapp.ripeness import fitting, jumps, picked, readiness, ripening, service
+from webapp.ripeness import fitting, futures, jumps, picked, readiness, ripening, service
 from webapp.survey import service as survey
 
 NORMAL = norm.ppf((np.arange(4000) + 0.5) / 4000)
@@ -79,7 +79,7 @@ def test_events_are_told_from_visits_as_the_full_covariance_says():
     own = f.sd("level") ** 2 + post.pace_var[i] * np.outer(moved.z[i], post.z[i]) + f.sd("drift") ** 2 * np.exp(-np.abs(days[:, None] - estate.visits.day[i]) / 7 / float(k.DRIFT_WEEKS))
     own = own + 1.0 * ((days[:, None] >= estates.TODAY - 200) & (estate.visits.day[i] >= estates.TODAY - 200))
     assert moved.c[i][:, m] == pytest.approx(own[:, m], rel=1e-9)
-    joint = ripening.draws(f, post, moved, 4000, 2)
+    joint = futures.draws(f, post, moved, 4000, 2)
     assert joint[:, i].std(axis=0) == pytest.approx(np.sqrt(moved.var[i]), rel=0.06)
 
 

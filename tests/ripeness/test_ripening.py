@@ -5,9 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from webapp.ripeness import constants, curve, ripening, terms
+from webapp.ripeness import constants, curve, rare, ripening, terms
+from webapp.ripeness.futures import draws
 from webapp.ripeness.fitting import fit_estate
-from webapp.ripeness.ripening import Land, ahead, draws, posterior
+from webapp.ripeness.ripening import Land, ahead, posterior
 from webapp.ripeness.scores import coverage, crps_normal
 from webapp.ripeness.visits import gather
 
@@ -118,6 +119,10 @@ def test_draws_agree_with_the_marginals():
     assert np.abs((got.mean(axis=0) - out.mean) / sd).max() < 0.1
     assert np.abs(got.std(axis=0) / sd - 1).max() < 0.08
     assert np.array_equal(got, draws(f, post, out, 4000, seed=4))
+    low, high = np.quantile(got, (0.1, 0.9), axis=0)  # the drawn futures have the shape of what is said
+    half = rare.half80(out.rare_part) * sd
+    assert out.rare_part[:, 0].max() < 0.02 and out.rare_part[:, -1].min() > 0.05
+    assert np.abs((high - low) / (2 * half) - 1).max() < 0.08 and np.abs((high + low) / 2 - out.mean).max() < 0.1 * sd.max()
     moved = ripening.shared(f, post, out, np.arange(len(out.mean)))
     shared = np.einsum("ptq,qr,str->pst", moved[:, :1], f.cov, moved[:, :1])[:, :, 0]  # plots move together by the estate's coefficients
     seen = np.cov(got[:, :, 0].T)

@@ -50,3 +50,21 @@ def test_knots_to_come_are_those_of_a_joint_normal():
     assert got_cov[: K + 2, : K + 2] == pytest.approx(known_cov)
     assert got_cov[K + 2:, K + 2:] == pytest.approx(B @ known_cov[2:, 2:] @ B.T + wide * (S[K:, K:] - B @ S[:K, K:]), abs=1e-6)
     assert got_cov[K + 2:, : K + 2] == pytest.approx(B @ known_cov[2:], abs=1e-6)
+
+
+def test_the_rare_part_is_what_is_added_to_come():
+    """Up to the fit's day none; later the difference that it makes in the extended covariance, along the same weights; its root gives it back."""
+    past = shock.past_knots(TODAY - 350, TODAY)
+    K, days = len(past), TODAY + np.array([-200.0, 0.0, 45.0, 364.0, 728.0, 4000.0])
+    with_it = shock.extend(np.zeros(K), 0.01 * np.eye(K), np.arange(K), 0.3, past)[1]
+    weight = shock.along(days, shock.knots(past))
+    own = shock.rare_root()
+    added = np.zeros_like(with_it)
+    added[K:, K:] = own @ own.T
+    fade = np.exp(-shock.AHEAD_DAYS / 7 / float(k.SHOCK_WEEKS))
+    carried = np.outer(fade, fade) * with_it[K - 1, K - 1]
+    assert (with_it - added)[K:, K:] - carried == pytest.approx((with_it[K:, K:] - carried) * 0.09 / (0.09 + float(k.SHOCK_AHEAD_DEG) ** 2), abs=1e-6)
+    got = shock.rare_var(past, days)
+    assert got == pytest.approx(((weight @ added) * weight).sum(axis=1), abs=1e-6)
+    assert got[:2] == pytest.approx([0.0, 0.0]) and (np.diff(got[1:]) > 0).all()
+    assert got[-1] == pytest.approx(float(k.SHOCK_AHEAD_DEG) ** 2, rel=0.01)

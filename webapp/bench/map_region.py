@@ -90,7 +90,7 @@ def store_answers(db: Database, rng: np.random.Generator) -> None:
     share, low, high = readiness.share(mean, sd, plant, rng.normal(0, 1, 400), lim.target_brix_deg)
     keep = readiness.keep_share(age, lim)
     told = {"mean_deg": mean, "sd_deg": sd, "lo80": mean - 1.28 * sd, "hi80": mean + 1.28 * sd, "lo95": mean - 1.96 * sd, "hi95": mean + 1.96 * sd, "share": share, "share_lo": low, "share_hi": high,
-            "chance": readiness.chance(mean, sd, lim.target_brix_deg), "keep_share": keep, "plant_sd_deg": plant, "sd_after_visit_deg": sd * 0.8}
+            "chance": readiness.chance(mean, sd, lim.target_brix_deg), "keep_share": keep, "plant_sd_deg": plant, "rare_part": np.zeros(mean.shape), "sd_after_visit_deg": sd * 0.8}
     by_plot = {code: a.meta["by_plot"][code] | {"n_visits": int(v), "last_visit": (TODAY - timedelta(days=int(rng.integers(3, 400)))).isoformat() if v else None} for code, v in zip(codes, visits)}
     ours = answers.put(db, "ripeness", a.key, a.meta | {"by_plot": by_plot}, a.arrays | {k: v.astype(np.float32) for k, v in told.items()} | {"condition": readiness.condition(share, keep, age, lim)})
     stood = tonnage.make(db)

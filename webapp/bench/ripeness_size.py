@@ -59,14 +59,14 @@ def once(plots: int, full: bool) -> dict[str, float]:
         out = ripening.ahead(some, ripening.posterior(some, visits, ground, some.about), days)
         sd = np.sqrt(out.var)
         what = out.mean, sd, ripening.plant_sd(some, out.age), some.residuals, 22.0
-        told[:, at] = out.mean, sd, *readiness.share(*what), readiness.expected_share(*what)
+        told[:, at] = out.mean, sd, *readiness.share(*what, rare_part=out.rare_part), readiness.expected_share(*what, rare_part=out.rare_part)
     ahead = time.perf_counter()
     one, ground, visits = ripening.part(f, land, seen, np.arange(1))
     for _ in range(2):  # the first warms
         moved = time.perf_counter()
         out = ripening.ahead(one, ripening.posterior(one, visits, ground, one.about), days)
         what = out.mean, np.sqrt(out.var), ripening.plant_sd(one, out.age), one.residuals, 22.0
-        readiness.share(*what), readiness.expected_share(*what)
+        readiness.share(*what, rare_part=out.rare_part), readiness.expected_share(*what, rare_part=out.rare_part)
         one_visit = time.perf_counter() - moved
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     tested = time.perf_counter()

@@ -9,8 +9,8 @@ from typing import Any, Callable, Iterable
 
 import numpy as np
 
-from ..ripeness import fitting, readiness, ripening, scores
-from ..ripeness.readiness import Z80, Z95, Limits
+from ..ripeness import fitting, rare, readiness, ripening, scores
+from ..ripeness.readiness import Limits
 from ..ripeness.visits import gather
 from . import best_possible, many_estates, simple_forecasts, true_laws
 from .true_laws import CUT_DAY, HORIZONS, LAWS, PEAK_MONTHS, SHOCKED, TARGET_BRIX_DEG, Estate, simulate
@@ -40,13 +40,15 @@ def score(e: Estate, mixed: bool = False, best: bool = False) -> dict[str, np.nd
     mean, var = out.mean[every, e.week], out.var[every, e.week]
     next_sd = np.sqrt(ripening.next_visit_var(f, out, every, e.week, e.plants))
     sd, truth = np.sqrt(var), e.mean_deg[every, e.week]
-    share, low, high = readiness.share(out.mean, np.sqrt(out.var), ripening.plant_sd(f, out.age), f.residuals, TARGET_BRIX_DEG)
-    chance = readiness.chance(out.mean, np.sqrt(out.var), TARGET_BRIX_DEG)[every, e.week]
+    part = out.rare_part[every, e.week]
+    next_part = rare.thinned(part, sd, next_sd)
+    share, low, high = readiness.share(out.mean, np.sqrt(out.var), ripening.plant_sd(f, out.age), f.residuals, TARGET_BRIX_DEG, rare_part=out.rare_part)
+    chance = readiness.chance(out.mean, np.sqrt(out.var), TARGET_BRIX_DEG, out.rare_part)[every, e.week]
     true_share, told = e.ripe_share[every, e.week], share[every, e.week]
     real = (true_share > 0.02) & (true_share < 0.98)
     got: dict[str, np.ndarray] = {
-        "cov80": _inside(mean, next_sd, Z80, e.seen_deg), "cov95": _inside(mean, next_sd, Z95, e.seen_deg), "crps": scores.crps_normal(mean, next_sd, e.seen_deg).mean(axis=0),
-        "mean80": _inside(mean, sd, Z80, truth), "mean95": _inside(mean, sd, Z95, truth), "bias": (mean - truth).mean(axis=0),
+        "cov80": _inside(mean, next_sd, rare.half80(next_part), e.seen_deg), "cov95": _inside(mean, next_sd, rare.half95(next_part), e.seen_deg), "crps": scores.crps_rare(mean, next_sd, next_part, e.seen_deg).mean(axis=0),
+        "mean80": _inside(mean, sd, rare.half80(part), truth), "mean95": _inside(mean, sd, rare.half95(part), truth), "bias": (mean - truth).mean(axis=0),
         "share_error": np.abs(told - true_share).mean(axis=0), "share_error_between": _average(np.abs(told - true_share), real), "share80": _average((low[every, e.week] <= true_share) & (true_share <= high[every, e.week]), real)}
     ripe = (truth >= TARGET_BRIX_DEG).astype(float)
     got |= _tenths("tenth", chance, ripe)
@@ -72,7 +74,7 @@ def _tenths(name: str, chance: np.ndarray, came: np.ndarray) -> dict[str, np.nda
     return {f"{name}_{part}": np.array([np.bincount(tenth[:, h], value[:, h], TENTHS) for h in range(len(HORIZONS))]) for part, value in parts}
 
 
-def _inside(mean: np.ndarray, sd: np.ndarray, z: float, seen: np.ndarray) -> np.ndarray:
+def _inside(mean: np.ndarray, sd: np.ndarray, z: np.ndarray, seen: np.ndarray) -> np.ndarray:
     return (np.abs(seen - mean) <= z * sd).mean(axis=0)
 
 

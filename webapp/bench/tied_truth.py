@@ -10,7 +10,7 @@ from typing import Any, Callable, Iterable
 import numpy as np
 
 from ..crop import art, tie
-from ..ripeness import fitting, picked, plot_effects, readiness, ripening
+from ..ripeness import fitting, futures, picked, plot_effects, readiness, ripening
 from ..tonnage import drawing, tied
 from . import many_estates, ripeness_truth, tonnes_truth, true_fields, true_laws
 from .true_laws import CUT_DAY, PEAK_MONTHS, TARGET_BRIX_DEG
@@ -48,7 +48,7 @@ def sums(e: true_laws.Estate, f: true_fields.Fields, seed: int) -> dict[str, Any
     which = {"": np.arange(len(own)), "ahead_": np.argsort(-own, kind="stable")[: len(own) // 3]}
     days = CUT_DAY + 7.0 * WEEKS
     out = ripening.ahead(fit, ripening.posterior(fit, visits, land, fit.about), days)
-    paths = ripening.draws(fit, ripening.posterior(fit, visits, land, fit.about), out, DRAWS, seed)
+    paths = futures.draws(fit, ripening.posterior(fit, visits, land, fit.about), out, DRAWS, seed)
     plant = ripening.plants_sd(fit, out, land)
     share = picked.above((TARGET_BRIX_DEG - paths) / plant, fit.residuals, out.taken)
     sweet = art.brix_of_ripe(paths, plant, fit.residuals, TARGET_BRIX_DEG) * ART_PER_BRIX / 100

@@ -74,7 +74,7 @@ def record(h: Held) -> dict[str, Any]:
     for weeks in HORIZONS_WEEKS:
         mine = p.at(p.weeks == weeks)
         said, came = float(h.said_t[p.weeks == weeks].sum()), float(np.exp(mine.seen).sum())
-        sums[str(weeks)] = {"n": len(mine), "said_t": said, "came_t": came, "inside80": int((np.abs(mine.seen - mine.mean) <= track.Z80 * mine.sd).sum())}
+        sums[str(weeks)] = {"n": len(mine), "said_t": said, "came_t": came, "inside80": int(mine.inside80.sum())}
     sums["all"] = {"n": len(p), "said_t": None, "came_t": None, "inside80": sum(part["inside80"] for part in sums.values())}  # a plot stands in several horizons: no sum of tonnes
     return {"all": track.judge(p), "by_weeks": {str(w): track.judge(p.at(p.weeks == w)) for w in HORIZONS_WEEKS}, "sums": sums, "plots": _plots(h), "left_out": h.left_out, "medians": int(h.is_median.sum())}
 
@@ -84,8 +84,8 @@ def _plots(h: Held) -> list[dict[str, Any]]:
     for row in h.came.sort_values(["day", "plot"], ascending=[False, True]).itertuples():
         said = {}
         for i in np.flatnonzero(p.plot == row.plot):
-            mean, half = float(p.mean[i]), track.Z80 * float(p.sd[i])
-            said[str(int(p.weeks[i]))] = {"said_t": float(h.said_t[i]), "is_median": bool(h.is_median[i]), "low80_t": float(np.exp(mean - half)), "high80_t": float(np.exp(mean + half)), "inside": bool(abs(p.seen[i] - mean) <= half),
+            mean, half = float(p.mean[i]), float(p.half80[i])
+            said[str(int(p.weeks[i]))] = {"said_t": float(h.said_t[i]), "is_median": bool(h.is_median[i]), "low80_t": float(np.exp(mean - half)), "high80_t": float(np.exp(mean + half)), "inside": bool(p.inside80[i]),
                                           "on_day": date.fromordinal(int(p.on_day[i])).isoformat(), "replayed": bool(p.replayed[i])}
         out.append({"plot": row.plot, "began": date.fromordinal(row.day).isoformat(), "ended": date.fromordinal(row.ended).isoformat(), "trucks": int(row.trucks), "came_t": float(row.came_t), "said": said})
     return out

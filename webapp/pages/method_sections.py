@@ -67,7 +67,10 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
         ("formula", r"c = \op{Cov}(u_i + p_i z + o_i(t) + h_i(t), y_i) \\ d = x − X_i′ W_i c \\ σ_i^2(t) = σ_u^2 + (σ_p^2 + δ_i^2) z^2 + ω^2 + ∑_{t_k≤t} s_k^2"),
         ("say", "posterior_one"),
         ("formula", r"P_i(t) − \frac{C^2}{P_i(t_0) + σ_v^2 + σ^2 h/n}"),
-        ("say", "posterior_visit"))),
+        ("say", "posterior_visit"),
+        ("say", "rare"),
+        ("formula", r"\frac{μ − m_i}{\sqrt{P_i}} ∼ (1 − q) N(0, 1 − r) + q N(0, 1 − r + r/q) \\ r_i(t) = τ_0^2 (1 − e^{−2(t − t_0)/λ})/P_i(t)"),
+        ("say", "rare_terms"))),
     ("doubt", (
         ("say", "doubt"),
         ("formula", r"P = \op{E}_φ P_φ + \op{Var}_φ m_φ"),
@@ -76,9 +79,9 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
         ("say", "back_test_limits"))),
     ("share", (
         ("say", "share"),
-        ("formula", r"S_i(t) = \bar{F}(\frac{T − m_i}{σ_i}) \\ μ ∼ N(m_i, P_i) \\ σ_i^2 = σ^2 h(a) + (D_i f′(a))^2"),
+        ("formula", r"S_i(t) = \bar{F}(\frac{T − m_i}{σ_i}) \\ σ_i^2 = σ^2 h(a) + (D_i f′(a))^2"),
         ("say", "share_empirical"),
-        ("formula", r"\op{Pr}(μ ≥ T) = Φ((m_i − T)/\sqrt{P_i})"),
+        ("formula", r"\op{Pr}(μ ≥ T) = H((m_i − T)/\sqrt{P_i})"),
         ("say", "passes"),
         ("formula", r"e + ε > c_p \\ ε ∼ N(0, κ_o^2) \\ \op{E}(e | q) = −\frac{φ(Φ^{−1}(1 − π))}{(1 − π) \sqrt{1 + κ_o^2}}"),
         ("say", "capones"),
@@ -122,7 +125,7 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
         ("say", "visits_terms"))),
     ("track", (
         ("say", "track"),
-        ("formula", r"\op{CRPS} = s (z (2Φ(z) − 1) + 2φ(z) − \frac{1}{\sqrt{π}}) \\ z = (y − m)/s"),
+        ("formula", r"\op{CRPS} = \op{E}|X − y| − \frac{1}{2} \op{E}|X − X′| \\ = s (z (2Φ(z) − 1) + 2φ(z) − \frac{1}{\sqrt{π}}) \\ z = (y − m)/s"),
         ("say", "track_terms"))),
     ("cutting", (("say", "cutting"), ("formula", r"\op{max} ∑_{i,w} π_{iw} x_{iw} − F(x, y) + ∑_i E_i r_i \\ x_{iw} ≤ S_{iw} N_i \\ ∑_{w′≤w} x_{iw′} ≤ N_i \op{max}_{w′≤w} S_{iw′}"), ("say", "cutting_terms"))),
     ("outlook", (("say", "outlook"), ("formula", r"\op{min}_{h ≥ 0} ∑_τ c_τ(h_τ) + \frac{1}{n} ∑_{ω=1}^{n} Q(h, ω)"), ("say", "outlook_terms"))),

@@ -9,10 +9,9 @@ from typing import Sequence
 
 import numpy as np
 
-from ..ripeness.readiness import Z80, Z95
+from ..ripeness import rare
 from .charts import Scale, band, ink_on, line, path, picture, ramp, rect, text, ticks
 
-Z50 = 0.6744897501960817
 MOST_DOTS = 900
 """Above so many plants a round is drawn as a line from its least to its most; the table still has each."""
 STRIP, LANE, NEAR = 18, 18, 13
@@ -20,13 +19,18 @@ STRIP, LANE, NEAR = 18, 18, 13
 
 @dataclass(frozen=True)
 class Curve:
-    """Per day: mean and sd of the plot's mean, °Bx; expected ripe share; the condition's letter."""
+    """Per day: mean and sd of the plot's mean, °Bx; ripe share; the condition's letter; part of the variance that is rare."""
 
     days: Sequence[date]
     mean: np.ndarray
     sd: np.ndarray
     share: np.ndarray
     letters: Sequence[str]
+    rare_part: np.ndarray | float = 0.0
+
+    def half(self, level: float) -> np.ndarray:
+        """Half width, °Bx, of the central interval of a level."""
+        return rare.half(level, self.rare_part) * self.sd
 
 
 @dataclass(frozen=True)
@@ -67,8 +71,8 @@ def brix_curve(name: str, curve: Curve, rounds: Sequence[Round], out: Sequence[t
         body += [line(left, y(tick), right, y(tick), "rule"), text(left - 8, y(tick) + 4, f"{tick:g}", "soft", "end")]
     body += _years(curve, x, foot + 17, words["july"])
     xs = [x(d.toordinal()) for d in curve.days]
-    for z, tone in ((Z95, "band1"), (Z80, "band2"), (Z50, "band3")):
-        body.append(band(xs, [y(max(v, low)) for v in curve.mean - z * curve.sd], [y(v) for v in curve.mean + z * curve.sd], tone))
+    for level, tone in ((0.95, "band1"), (0.8, "band2"), (0.5, "band3")):
+        body.append(band(xs, [y(max(v, low)) for v in curve.mean - curve.half(level)], [y(v) for v in curve.mean + curve.half(level)], tone))
     body += [path(zip(xs, (y(v) for v in curve.mean)), "line"), line(left, y(target_deg), right, y(target_deg), "target")]
     now = x(today.toordinal())
     body += [line(now, top, now, foot + 4, "ink"), text(now, top - 5, words["today"], "", "middle")]
@@ -89,7 +93,7 @@ def brix_curve(name: str, curve: Curve, rounds: Sequence[Round], out: Sequence[t
 
 def _range(curve: Curve, rounds: Sequence[Round], out: Sequence[tuple[date, float]], target_deg: float) -> tuple[float, float]:
     """Of the axis: all bands, plants and the target; what is left out only as far as 60 °Bx and never far off the rest."""
-    values = [*(curve.mean - Z95 * curve.sd), *(curve.mean + Z95 * curve.sd), *(v for r in rounds for v in r.values), target_deg]
+    values = [*(curve.mean - curve.half(0.95)), *(curve.mean + curve.half(0.95)), *(v for r in rounds for v in r.values), target_deg]
     low, high = min(values), max(values)
     near = [b for _, b in out if low - 6 <= b <= high + 6]
     return max(float(np.floor(min([low, *near]) - 0.5)), 0.0), float(np.ceil(max([high, *near]) + 0.5))

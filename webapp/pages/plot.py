@@ -84,7 +84,7 @@ def _curves(code: str, look: dict, rounds: list[dict], log: list[dict], since: d
     """The same picture for a desk, where rounds can be pointed at, and for a telephone."""
     c, first, read = look["curve"], look["first"], look["now"]["n_visits"] > 0
     at = np.r_[np.arange(first), np.arange(first, len(look["days"]), 2)]  # every other week ahead is enough for the eye
-    curve = Curve([look["days"][i] for i in at], c["mean_deg"][at], c["sd_deg"][at], c["share"][at], [letter(v, read) for v in c["condition"][at]])
+    curve = Curve([look["days"][i] for i in at], c["mean_deg"][at], c["sd_deg"][at], c["share"][at], [letter(v, read) for v in c["condition"][at]], c["rare_part"][at])
     shown, out = plot_rounds.drawn(rounds, since), plot_rounds.left_points(rounds, since, today)
     said = {"title": words("pages.plot.curve"), "desc": words("pages.plot.curve_desc", name=about["name"], rounds=len(shown), n=sum(len(r.values) for r in shown)), "today": words("pages.plot.today"),
             "target": words("pages.plot.target", target=target_deg), "july": words("pages.plot.july"), "hint": words("pages.plot.hint")}

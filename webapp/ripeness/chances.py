@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from . import rare
 from .readiness import Z95
 from .track import HORIZONS_WEEKS, LEAST_CALIBRATION, Pairs
 
@@ -37,11 +38,12 @@ class Chances:
 
     def ripe(self, moved_deg: float = 0.0) -> np.ndarray:
         """[N] chance ripe as said, on the day of the round (all forecasts moved by so many °Bx)."""
-        return _above(self.pairs.mean + moved_deg - self.target, self.own_sd)
+        p = self.pairs
+        return rare.below((p.mean + moved_deg - self.target) / np.maximum(self.own_sd, 1e-9), rare.thinned(p.rare_part, p.sd, self.own_sd))
 
     def read(self, moved_deg: float = 0.0) -> np.ndarray:
         """[N] chance that the round reads at or above the target: the same with the round's own error."""
-        return _above(self.pairs.mean + moved_deg - self.target, self.pairs.sd)
+        return rare.below((self.pairs.mean + moved_deg - self.target) / np.maximum(self.pairs.sd, 1e-9), self.pairs.rare_part)
 
     @property
     def hits(self) -> np.ndarray:
@@ -65,13 +67,8 @@ def joined(a: Chances, b: Chances | None) -> Chances:
     if b is None or not len(b.pairs):
         return a
     one = {name: np.concatenate([getattr(a.pairs, name), getattr(b.pairs, name)]) for name in ("plot", "on_day", "day", "weeks", "mean", "sd", "seen", "replayed")}
-    return Chances(Pairs(**one), *(np.concatenate([getattr(a, name), getattr(b, name)]) for name in ("own_sd", "target", "by_cut")))
-
-
-def _above(distance: np.ndarray, sd: np.ndarray) -> np.ndarray:
-    from scipy.special import ndtr
-
-    return ndtr(distance / np.maximum(sd, 1e-9))
+    part = np.concatenate([np.broadcast_to(one_of.pairs.rare_part, len(one_of.pairs)) for one_of in (a, b)])
+    return Chances(Pairs(**one, rare_part=part), *(np.concatenate([getattr(a, name), getattr(b, name)]) for name in ("own_sd", "target", "by_cut")))
 
 
 def wilson(share: float, n: float, z: float = Z95) -> tuple[float, float]:

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from . import picked
-from .readiness import Z80, Z95, Limits
+from . import picked, rare
+from .readiness import Z80, Limits
 
 HALF_YEAR_WEEKS = 26
 WORTH = 0.10
@@ -29,12 +29,13 @@ class Known:
     end_last: int | None = None
 
 
-def known(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray, residuals: np.ndarray, limits: Limits, taken: np.ndarray, ready: np.ndarray, end: tuple[float, float] | None = None) -> Known:
+def known(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray, residuals: np.ndarray, limits: Limits, taken: np.ndarray, ready: np.ndarray, end: tuple[float, float] | None = None,
+          rare_part: np.ndarray | float = 0.0) -> Known:
     """Arrays [W] of one plot. The week counts from the share at either end of the mean's 80 % interval, like the drawn interval; ``end`` (weeks, sd) from today of
     when it passes (``plot_effects.ends``)."""
-    _, low, high, _ = (side[0] for side in picked.share_of_standing(mean[None], sd[None], plant_sd[None], residuals, limits.target_brix_deg, taken[None], ready[None]))
+    _, low, high, _ = (side[0] for side in picked.share_of_standing(mean[None], sd[None], plant_sd[None], residuals, limits.target_brix_deg, taken[None], ready[None], rare_part))
     early, late = (np.flatnonzero(side >= limits.ripe_share_to_cut) for side in (high, low))
-    return Known(Z95 * float(sd[0]), (float(low[0]), float(high[0])), float((high - low)[:HALF_YEAR_WEEKS].mean()),
+    return Known(float(rare.half95(np.ravel(rare_part)[0]) * sd[0]), (float(low[0]), float(high[0])), float((high - low)[:HALF_YEAR_WEEKS].mean()),
                  int(early[0]) if len(early) else None, int(late[0]) if len(late) else None, *(_place(end, side, len(mean)) for side in (-Z80, Z80)))
 
 

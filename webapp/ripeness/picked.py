@@ -90,9 +90,10 @@ def with_ready(share: np.ndarray, ready: np.ndarray) -> np.ndarray:
     return share + (1 - share) * ready
 
 
-def share_of_standing(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray, residuals: np.ndarray, target: float, taken: np.ndarray, ready: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def share_of_standing(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray, residuals: np.ndarray, target: float, taken: np.ndarray, ready: np.ndarray,
+                      rare_part: np.ndarray | float = 0.0) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """(ripe share, low, high at 80 %, expected share) of the standing plants; all [P, T], ``mean`` °Bx of the standing plants (see ``readiness.share``)."""
-    what = mean - plant_sd * shift(taken), sd, plant_sd, residuals, target, lambda distance, points: above(distance, points, taken)
+    what = mean - plant_sd * shift(taken), sd, plant_sd, residuals, target, lambda distance, points: above(distance, points, taken), rare_part
     return tuple(with_ready(part, ready) for part in (*share(*what), expected_share(*what)))
 
 

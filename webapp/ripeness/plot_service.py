@@ -11,7 +11,7 @@ from ..database import Database
 from ..survey import service as survey
 from ..weeks import monday_of
 from . import constants as k
-from . import narrowing, service, turning, why
+from . import narrowing, rare, service, turning, why
 
 PAST_POINTS = 110
 """The past is drawn at about this many days, whatever its length."""
@@ -40,8 +40,8 @@ def look(db: Database, code: str, since: date) -> dict[str, Any]:
     condition, mean, sd = int(now["condition"][0]), np.asarray(now["mean_deg"], float), np.asarray(now["sd_deg"], float)
     found = turning.turns(now["condition"], now["share"], now["keep_share"], weeks)
     lacking = {other: turning.lacking_deg(mean[0], sd[0], plant[0], residuals, lim, share, *(float(now[name][0]) for name in ("taken", "ready"))) for other, share in ((turning.NEAR, lim.near_share), (turning.RIPE, lim.ripe_share_to_cut))}
-    end = service.plot_end(db, code)
-    before, after = (narrowing.known(mean, s, plant, residuals, lim, *(np.asarray(now[name], float) for name in ("taken", "ready")), (float(end.week[0]), float(left[0])))
+    end, part = service.plot_end(db, code), np.asarray(now["rare_part"], float)
+    before, after = (narrowing.known(mean, s, plant, residuals, lim, *(np.asarray(now[name], float) for name in ("taken", "ready")), (float(end.week[0]), float(left[0])), rare.thinned(part, sd, s))
                      for s, left in ((sd, end.sd), (np.asarray(now["sd_after_visit_deg"], float), end.after)))
     return {
         "now": now, "days": past + coming, "curve": curve, "first": first, "weeks": weeks,

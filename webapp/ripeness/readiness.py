@@ -1,6 +1,6 @@
 """From the posterior of a plot's mean to what people ask: ripe share, chance, cutting window, condition.
 
-All from the same mean and sd, so no page can follow another rule.
+All from the same mean, sd and shape (``rare``), so no page can follow another rule.
 """
 
 from __future__ import annotations
@@ -11,13 +11,15 @@ from typing import Callable
 import numpy as np
 
 from . import constants as k
+from . import rare
 
 CONDITIONS = "TECMP"
 WORDS = (*CONDITIONS, "C_maybe", "M_maybe", "P_maybe")
 """The words a plot may bear; those of a plot that nobody has read say that its age and other plots say so, not its own juice."""
 RIPENS, PAST, UNRIPE = "ripens", "past", "unripe"
 """Kinds of cutting window: from ripe on; over, the loss has reached its limit; the loss reaches its limit while the plot is not ripe."""
-NODES = 15
+NODES, FEW_NODES = 15, 7
+"""Values at which the share is averaged over most futures, and over the few that bring what seldom comes."""
 Z80, Z95 = 1.2815515655446004, 1.959963984540054
 
 
@@ -47,36 +49,46 @@ def plants_above(distance: np.ndarray, residuals: np.ndarray, weights: np.ndarra
 
 
 def share(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray | float, residuals: np.ndarray, target: float,
-          above: Callable[[np.ndarray, np.ndarray], np.ndarray] = plants_above) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(ripe share, low, high at 80 %) of the plants; arrays of one shape, °Bx.
+          above: Callable[[np.ndarray, np.ndarray], np.ndarray] = plants_above, rare_part: np.ndarray | float = 0.0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(ripe share, low, high at 80 %) of the plants; arrays of one shape, °Bx. ``rare_part`` of the variance is what seldom comes (``rare``).
 
     The ripe share is the middle of what it may be, as likely more as less: the share rises with the plot's mean, so it is the
     share at the mean's middle, and the interval's ends are those at the mean's. ``above`` gives the share of plants
     beyond a distance (another one where passes have taken the ripest: ``picked.above``, then ``mean`` is the uncut plot's).
     """
     plant = np.maximum(plant_sd, 0.05)
-    return tuple(above((target - mean - step * sd) / plant, residuals) for step in (0.0, -Z80, Z80))
+    reach = rare.half80(rare_part) * sd
+    return tuple(above((target - mean - step) / plant, residuals) for step in (0.0, -reach, reach))
 
 
 def expected_share(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray | float, residuals: np.ndarray, target: float,
-                   above: Callable[[np.ndarray, np.ndarray], np.ndarray] = plants_above) -> np.ndarray:
-    """What ``share`` is on the average, for sums over plots: integrated over the mean's posterior at equally likely quantiles."""
-    from scipy.stats import norm
-
-    steps = norm.ppf((np.arange(NODES) + 0.5) / NODES)
-    steps /= np.sqrt(np.mean(steps**2))
+                   above: Callable[[np.ndarray, np.ndarray], np.ndarray] = plants_above, rare_part: np.ndarray | float = 0.0) -> np.ndarray:
+    """What ``share`` is on the average, for sums over plots: integrated over the mean's posterior at equally likely quantiles, most futures and the few by themselves."""
     plant = np.maximum(plant_sd, 0.05)
-    total = np.zeros(mean.shape)
-    for step in steps:
-        total += above((target - mean - step * sd) / plant, residuals)
-    return total / NODES
+
+    def average(width: np.ndarray, nodes: int) -> np.ndarray:
+        total = np.zeros(mean.shape)
+        for step in _steps(nodes):
+            total += above((target - mean - step * width) / plant, residuals)
+        return total / nodes
+
+    if not np.any(rare_part):
+        return average(sd, NODES)
+    usual, wide = rare.widths(rare_part)
+    return (1 - rare.chance()) * average(usual * sd, NODES) + rare.chance() * average(wide * sd, FEW_NODES)
 
 
-def chance(mean: np.ndarray, sd: np.ndarray, target: float) -> np.ndarray:
-    """P(plot mean ≥ target)."""
+def _steps(nodes: int) -> np.ndarray:
+    """Equally likely values of a standard normal, scaled to variance 1."""
     from scipy.stats import norm
 
-    return norm.cdf((mean - target) / sd)
+    steps = norm.ppf((np.arange(nodes) + 0.5) / nodes)
+    return steps / np.sqrt(np.mean(steps**2))
+
+
+def chance(mean: np.ndarray, sd: np.ndarray, target: float, rare_part: np.ndarray | float = 0.0) -> np.ndarray:
+    """P(plot mean ≥ target)."""
+    return rare.below((mean - target) / sd, rare_part)
 
 
 def keep_share(age_months: np.ndarray, limits: Limits) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""How a plot ripens: the model in symbols, forecasts with intervals, and joint draws (``fitting`` fits it).
+"""How a plot ripens: the model in symbols, and forecasts with intervals (``fitting`` fits it, ``futures`` draws from it).
 
     y = f(a) + s(t) + z + z_s(t) + g(t) + u + p·f′(a) + o(t) + v + ē        (°Bx at 20 °C; a in months)
 
@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from . import constants as k
-from . import curve, jumps, shock, spread
+from . import curve, jumps, rare, shock, spread
 from .picked import Picked, nothing
 from .terms import Halves, design, halves, slope_at
 from .visits import PADDED, Visits
@@ -174,6 +174,7 @@ class Outlook:
     wider: np.ndarray    # [P, T] factor on the sd, already in ``var``
     taken: np.ndarray    # [P, T] share of the plants gone as the ripest
     ready: np.ndarray    # [P, T] share of the standing plants that are capones and ready
+    rare_part: np.ndarray  # [P, T] part of ``var`` made by what seldom comes to the whole estate (``rare``)
 
     def along(self, v: np.ndarray) -> np.ndarray:
         """[P, T] X·v, for one v [p] or one a plot [P, p]."""
@@ -206,7 +207,9 @@ def ahead(f: Fit, post: Posterior, days: np.ndarray) -> Outlook:
         var[part.plots] += part.spread(f.cov) - 2 * (c[part.plots] * part.leaning(TC[part.plots])).sum(axis=2)
     wider = np.array([np.interp(days, f.widen_days, row) for row in f.widen]).reshape(mean.shape) * np.sqrt(inflation(f, days))
     stand = land.picked or nothing(len(age))
-    return Outlook(mean, np.maximum(var, 1e-6) * wider**2, rows_ahead, c, z, days, age, wider, stand.taken(days[None, :]), stand.ready(days[None, :]))
+    var = np.maximum(var, 1e-6)
+    part = np.minimum(shock.rare_var(f.past, days) / var, rare.MOST)
+    return Outlook(mean, var * wider**2, rows_ahead, c, z, days, age, wider, stand.taken(days[None, :]), stand.ready(days[None, :]), part)
 
 
 def shared(f: Fit, post: Posterior, out: Outlook, at: np.ndarray) -> np.ndarray:
@@ -260,27 +263,6 @@ def before_visits(f: Fit, post: Posterior, out: Outlook) -> np.ndarray:
     along = (XA @ x[:, :, None])[:, :, 0]
     gained = (along * np.linalg.solve(left, along[:, :, None])[:, :, 0]).sum(axis=1)
     return own + ((x @ f.cov) * x).sum(axis=1) + np.maximum(gained, 0.0)
-
-
-def draws(f: Fit, post: Posterior, out: Outlook, n: int, seed: int) -> np.ndarray:
-    """[n, P, T] float32 joint draws of the plot means: the estate's coefficients drawn once for all plots."""
-    rng = np.random.default_rng([seed, 1])
-    root = np.linalg.cholesky(f.cov + 1e-12 * np.eye(len(f.cov)))
-    common = (rng.standard_normal((n, len(f.theta))) @ root.T).astype(np.float32)
-    P, T = out.mean.shape
-    result = np.empty((n, P, T), np.float32)
-    gap = np.abs(out.days[:, None] - out.days[None, :]) / 7.0
-    drift = f.sd("drift") ** 2 * np.exp(-gap / float(k.DRIFT_WEEKS))
-    own = np.random.default_rng([seed, 2])
-    for p in range(P):  # one [T, T] factor at a time keeps memory flat
-        z, moved = out.z[p], jumps.between(post.land.jump_day, post.land.jump_var, out.days[None], out.days[None], p)
-        K = f.sd("level") ** 2 + post.pace_var[p] * np.outer(z, z) + drift + moved - out.c[p] @ post.W[p] @ out.c[p].T
-        values, vectors = np.linalg.eigh(K)
-        keep = values > 1e-8 * max(values[-1], 1e-12)
-        factor = (vectors[:, keep] * np.sqrt(values[keep])).astype(np.float32)
-        noise = own.standard_normal((n, len(values)), dtype=np.float32)[:, : factor.shape[1]]
-        result[:, p] = out.mean[p].astype(np.float32) + (noise @ factor.T + common @ shared(f, post, out, np.array([p]))[0].astype(np.float32).T) * out.wider[p].astype(np.float32)
-    return result
 
 
 def pace_months(f: Fit, post: Posterior) -> np.ndarray:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from . import rare
+
 
 def crps_normal(mean: np.ndarray, sd: np.ndarray, seen: np.ndarray) -> np.ndarray:
     """Continuous ranked probability score of a normal forecast, in the unit of ``seen``; smaller is better."""
@@ -11,6 +13,25 @@ def crps_normal(mean: np.ndarray, sd: np.ndarray, seen: np.ndarray) -> np.ndarra
 
     z = (np.asarray(seen, float) - mean) / sd
     return sd * (z * (2 * ndtr(z) - 1) + np.sqrt(2 / np.pi) * np.exp(-(z**2) / 2) - 1 / np.sqrt(np.pi))
+
+
+def crps_rare(mean: np.ndarray, sd: np.ndarray, part: np.ndarray | float, seen: np.ndarray) -> np.ndarray:
+    """The same of a forecast with a rare part (``rare``): E|x − y| − ½ E|x − x'| of a mixture of two normals (Grimit et al. 2006, QJRMS 132:2925, eq. 5)."""
+    if not np.any(part):
+        return crps_normal(mean, sd, seen)
+    off, often = np.asarray(seen, float) - mean, rare.chance()
+    usual, wide = (width * sd for width in rare.widths(part))
+    away = (1 - often) * _mean_size(off, usual) + often * _mean_size(off, wide)
+    between = (1 - often) ** 2 * _mean_size(0.0, np.sqrt(2) * usual) + 2 * often * (1 - often) * _mean_size(0.0, np.hypot(usual, wide)) + often**2 * _mean_size(0.0, np.sqrt(2) * wide)
+    return away - between / 2
+
+
+def _mean_size(mean: np.ndarray | float, sd: np.ndarray) -> np.ndarray:
+    """E|X| of a normal."""
+    from scipy.special import ndtr
+
+    z = mean / sd
+    return sd * np.sqrt(2 / np.pi) * np.exp(-(z**2) / 2) + mean * (2 * ndtr(z) - 1)
 
 
 def crps_draws(draws: np.ndarray, seen: float) -> float:

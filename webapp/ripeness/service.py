@@ -18,9 +18,9 @@ from ..solver import Progress, no_progress
 from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
 from . import constants as k
-from . import curve, fitting, growth, picked, plot_effects, readiness, ripening, store, terms, visits, why
+from . import curve, fitting, futures, growth, picked, plot_effects, rare, readiness, ripening, store, terms, visits, why
 from . import inputs_service as inputs
-from .readiness import Z80, Z95, Limits
+from .readiness import Limits
 
 STAGE, WEEKS = "ripeness", 105
 PLOTS_AT_ONCE = 400
@@ -125,10 +125,10 @@ def _curves(model: ripening.Fit, out: ripening.Outlook, lim: Limits, land_of: ri
     sd = np.sqrt(out.var)
     plant = ripening.plants_sd(model, out, land_of)
     mean = out.mean + plant * picked.shift(out.taken)
-    share, low, high, expected = picked.share_of_standing(mean, sd, plant, model.residuals, lim.target_brix_deg, out.taken, out.ready)
-    keep = readiness.keep_share(out.age, lim)
-    return {"mean_deg": mean, "sd_deg": sd, "lo80": mean - Z80 * sd, "hi80": mean + Z80 * sd, "lo95": mean - Z95 * sd, "hi95": mean + Z95 * sd,
-            "share": share, "share_lo": low, "share_hi": high, "share_expected": expected, "chance": readiness.chance(mean, sd, lim.target_brix_deg), "keep_share": keep, "plant_sd_deg": plant, "taken": out.taken, "ready": out.ready,
+    share, low, high, expected = picked.share_of_standing(mean, sd, plant, model.residuals, lim.target_brix_deg, out.taken, out.ready, out.rare_part)
+    keep, near, far = readiness.keep_share(out.age, lim), rare.half80(out.rare_part) * sd, rare.half95(out.rare_part) * sd
+    return {"mean_deg": mean, "sd_deg": sd, "rare_part": out.rare_part, "lo80": mean - near, "hi80": mean + near, "lo95": mean - far, "hi95": mean + far,
+            "share": share, "share_lo": low, "share_hi": high, "share_expected": expected, "chance": readiness.chance(mean, sd, lim.target_brix_deg, out.rare_part), "keep_share": keep, "plant_sd_deg": plant, "taken": out.taken, "ready": out.ready,
             "condition": readiness.condition(share, keep, out.age, lim)}
 
 
@@ -158,9 +158,9 @@ def _season_of(model: ripening.Fit, ground: ripening.Land, i: int) -> np.ndarray
 def _keep_said(db: Database, fit_key: str, plots: list[str], arrays: dict, today: date) -> None:
     """What is said today about 4, 12 and 26 weeks ahead, stored when it is said."""
     weeks, visit = weeks_from(today, 28), max(float(arrays["fit_sds"][ripening.COMPONENTS.index("visit")]), 0.0)
-    about = {name: arrays[name].tolist() for name in ("mean_deg", "sd_deg", "share", "chance", "plant_sd_deg")}
+    about = {name: arrays[name].tolist() for name in ("mean_deg", "sd_deg", "share", "chance", "plant_sd_deg", "rare_part")}
     rows = [(fit_key, today.isoformat(), code, weeks[h], *(about[name][i][h] for name in ("mean_deg", "sd_deg", "share", "chance")),
-             (about["mean_deg"][i][h + 1] - about["mean_deg"][i][h - 1]) / 2, visit, about["plant_sd_deg"][i][h]) for h in SAID_WEEKS for i, code in enumerate(plots)]
+             (about["mean_deg"][i][h + 1] - about["mean_deg"][i][h - 1]) / 2, visit, about["plant_sd_deg"][i][h], about["rare_part"][i][h]) for h in SAID_WEEKS for i, code in enumerate(plots)]
     with atomic(db):
         store.SAID.keep(db, rows)
 
@@ -232,14 +232,14 @@ def plot_end(db: Database, code: str) -> plot_effects.Ends:
     return plot_effects.ends(model, one, seen, monday_of(clock.of(db).week()).toordinal() + 3.0, limits(db), float(k.VISIT_PLANTS))
 
 
-CURVES = ("mean_deg", "sd_deg", "lo80", "hi80", "lo95", "hi95", "share", "share_lo", "share_hi", "chance", "keep_share", "condition", "sd_after_visit_deg", "plant_sd_deg", "taken", "ready")
+CURVES = ("mean_deg", "sd_deg", "rare_part", "lo80", "hi80", "lo95", "hi95", "share", "share_lo", "share_hi", "chance", "keep_share", "condition", "sd_after_visit_deg", "plant_sd_deg", "taken", "ready")
 
 
 def _draws(db: Database, a: Answer, n: int, seed: int, days: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     model, ground, seen = model_of(a)
     post = ripening.posterior(model, seen, ground, model.about)
     out = ripening.ahead(model, post, days)
-    mean = ripening.draws(model, post, out, n, seed)
+    mean = futures.draws(model, post, out, n, seed)
     lim = limits_of(a)
     plant = ripening.plants_sd(model, out, ground).astype(np.float32)
     share = picked.with_ready(picked.above((lim.target_brix_deg - mean) / plant, model.residuals, out.taken), out.ready).astype(np.float32)
@@ -270,5 +270,5 @@ def prior_for_phone(db: Database) -> dict[str, dict[str, float]]:
 def what_one_more_visit(db: Database, code: str) -> dict[str, Any]:
     """What one more visit of ``VISIT_PLANTS`` plants would change of this plot today."""
     now = plot_now(db, code)
-    sd, after = float(now["sd_deg"][0]), float(now["sd_after_visit_deg"][0])
-    return {"sd_deg": sd, "after_deg": after, "sentence": Sentence("ripeness.visit.one_more", {"before": Z95 * sd, "after": Z95 * after, "plants": int(float(k.VISIT_PLANTS))})}
+    sd, after, part = (float(now[name][0]) for name in ("sd_deg", "sd_after_visit_deg", "rare_part"))
+    return {"sd_deg": sd, "after_deg": after, "sentence": Sentence("ripeness.visit.one_more", {"before": float(rare.half95(part)) * sd, "after": float(rare.half95(rare.thinned(part, sd, after))) * after, "plants": int(float(k.VISIT_PLANTS))})}

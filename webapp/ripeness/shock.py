@@ -59,15 +59,36 @@ def root(past: np.ndarray) -> np.ndarray:
 def extend(theta: np.ndarray, cov: np.ndarray, at: np.ndarray, sd: float, past: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Coefficients and covariance with the independent ones at ``at`` (the last of θ) turned into all knots, those to come included.
 
-    g_ahead | g_last = ρ g_last + N(0, (τ² + τ₀²)(R − ρρ')), ρ = exp(−Δt/λ), τ₀ what a few quiet years cannot rule out.
+    g_ahead | g_last = ρ g_last + N(0, (τ² + τ₀²)(R − ρρ')), ρ = exp(−Δt/λ), τ₀ what a few quiet years cannot rule out: it comes seldom and then
+    is large (:func:`rare_root`, ``rare``).
     """
     before, K, F = len(theta) - len(past), len(past), len(AHEAD_DAYS)
     assert at[0] == before and at[-1] == len(theta) - 1
     turn = np.zeros((before + K + F, len(theta)))
     turn[:before, :before] = np.eye(before)
     turn[before: before + K, before:] = root(past)
-    fade = np.exp(-AHEAD_DAYS / 7.0 / float(k.SHOCK_WEEKS))
+    fade = _fade()
     turn[before + K:] = fade[:, None] * turn[before + K - 1]
     out = turn @ cov @ turn.T
-    out[before + K:, before + K:] += (sd**2 + float(k.SHOCK_AHEAD_DEG) ** 2) * (correlation(AHEAD_DAYS, AHEAD_DAYS) - np.outer(fade, fade))
+    out[before + K:, before + K:] += (sd**2 + float(k.SHOCK_AHEAD_DEG) ** 2) * _innovations()
     return turn @ theta, (out + out.T) / 2
+
+
+def rare_var(past: np.ndarray, days: np.ndarray) -> np.ndarray:
+    """[T] °Bx²: the part of the variance of any plot's mean on ordinal ``days`` that the rare thing to come makes; 0 up to the fit's day."""
+    weight = along(np.asarray(days, float), knots(past))[:, len(past):]
+    return float(k.SHOCK_AHEAD_DEG) ** 2 * ((weight @ _innovations()) * weight).sum(axis=1)
+
+
+def rare_root() -> np.ndarray:
+    """[F, F] lower root of what the rare thing adds to the covariance of the knots to come, over all futures."""
+    return float(k.SHOCK_AHEAD_DEG) * np.linalg.cholesky(_innovations() + 1e-9 * np.eye(len(AHEAD_DAYS)))
+
+
+def _fade() -> np.ndarray:
+    return np.exp(-AHEAD_DAYS / 7.0 / float(k.SHOCK_WEEKS))
+
+
+def _innovations() -> np.ndarray:
+    """[F, F] covariance of the knots to come given the last one, per variance."""
+    return correlation(AHEAD_DAYS, AHEAD_DAYS) - np.outer(_fade(), _fade())

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from . import scores
-from .readiness import Z80, Z95
+from . import rare, scores
+from .readiness import Z80
 
 HORIZONS_WEEKS = (4, 12, 26)
 WINDOW_DAYS = 21
@@ -30,7 +30,7 @@ WORST_LEAST = 2
 @dataclass(frozen=True)
 class Pairs:
     """[N] plot code, forecast's and outcome's day (ordinals), horizon in weeks, forecast mean and sd of what was to be seen (the
-    outcome's own noise in it), what was seen, whether made afterwards; ``rules`` name → (mean, sd) of plain rules."""
+    outcome's own noise in it), what was seen, whether made afterwards; ``rules`` name → (mean, sd) of plain rules; ``rare_part`` of the variance (``rare``; a number for all alike)."""
 
     plot: np.ndarray
     on_day: np.ndarray
@@ -41,6 +41,7 @@ class Pairs:
     seen: np.ndarray
     replayed: np.ndarray
     rules: dict[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
+    rare_part: np.ndarray | float = 0.0
 
     def __len__(self) -> int:
         return len(self.plot)
@@ -48,7 +49,21 @@ class Pairs:
     def at(self, where: np.ndarray) -> "Pairs":
         """Only some of them (a mask or places)."""
         own = {name: getattr(self, name)[where] for name in ("plot", "on_day", "day", "weeks", "mean", "sd", "seen", "replayed")}
-        return Pairs(**own, rules={name: (m[where], s[where]) for name, (m, s) in self.rules.items()})
+        return Pairs(**own, rules={name: (m[where], s[where]) for name, (m, s) in self.rules.items()}, rare_part=self.rare_part[where] if isinstance(self.rare_part, np.ndarray) else self.rare_part)
+
+    @property
+    def half80(self) -> np.ndarray:
+        """[N] half width of the 80 % interval."""
+        return rare.half80(self.rare_part) * self.sd
+
+    @property
+    def half95(self) -> np.ndarray:
+        return rare.half95(self.rare_part) * self.sd
+
+    @property
+    def inside80(self) -> np.ndarray:
+        """[N] whether what came lay inside it."""
+        return np.abs(self.seen - self.mean) <= self.half80
 
 
 def match(said: pd.DataFrame, came: pd.DataFrame) -> pd.DataFrame:
@@ -127,25 +142,23 @@ def judge(p: Pairs) -> dict:
     if not out["enough"]:
         return out
     off = np.abs(p.seen - p.mean)
-    ours = scores.crps_normal(p.mean, p.sd, p.seen)
-    out |= {"cover80": share_of(off <= Z80 * p.sd, p.on_day), "cover95": share_of(off <= Z95 * p.sd, p.on_day), "bias": mean_of(p.mean - p.seen, p.on_day),
-            "crps": float(ours.mean()), "interval80": float(_interval(p.mean, p.sd, p.seen).mean()), "few_days": out["days"] < LEAST_DAYS, "rules": {}}
+    ours = scores.crps_rare(p.mean, p.sd, p.rare_part, p.seen)
+    out |= {"cover80": share_of(p.inside80, p.on_day), "cover95": share_of(off <= p.half95, p.on_day), "bias": mean_of(p.mean - p.seen, p.on_day),
+            "crps": float(ours.mean()), "interval80": float(_interval(p.mean, p.half80, p.seen).mean()), "few_days": out["days"] < LEAST_DAYS, "rules": {}}
     for name, (mean, sd) in p.rules.items():
         theirs = scores.crps_normal(mean, sd, p.seen)
-        out["rules"][name] = {"crps": float(theirs.mean()), "interval80": float(_interval(mean, sd, p.seen).mean()), "ratio": ratio_of(ours, theirs, p.on_day),
+        out["rules"][name] = {"crps": float(theirs.mean()), "interval80": float(_interval(mean, Z80 * sd, p.seen).mean()), "ratio": ratio_of(ours, theirs, p.on_day),
                               "cover80": float((np.abs(p.seen - mean) <= Z80 * sd).mean())}
     return out
 
 
-def _interval(mean: np.ndarray, sd: np.ndarray, seen: np.ndarray) -> np.ndarray:
-    return scores.interval_score(mean - Z80 * sd, mean + Z80 * sd, seen, 0.2)
+def _interval(mean: np.ndarray, half: np.ndarray, seen: np.ndarray) -> np.ndarray:
+    return scores.interval_score(mean - half, mean + half, seen, 0.2)
 
 
 def places(p: Pairs) -> np.ndarray:
     """[N] where in its own forecast each outcome fell, 0…1 (probability integral transform); even when the forecasts are calibrated."""
-    from scipy.special import ndtr
-
-    return ndtr((p.seen - p.mean) / p.sd)
+    return rare.below((p.seen - p.mean) / p.sd, p.rare_part)
 
 
 def calibration(p: Pairs) -> dict | None:

@@ -1,0 +1,43 @@
+"""Joint draws of all plots' means: what they share is drawn once, each plot's own apart (``ripening`` has the model)."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from . import constants as k
+from . import jumps, rare, shock
+from .ripening import Fit, Outlook, Posterior, shared
+
+
+def draws(f: Fit, post: Posterior, out: Outlook, n: int, seed: int) -> np.ndarray:
+    """[n, P, T] float32 joint draws of the plot means: the estate's coefficients drawn once for all plots.
+
+    What seldom comes to the whole estate comes in as many of the draws as its chance says, to the next whole one, spread evenly over them.
+    """
+    rng = np.random.default_rng([seed, 1])
+    common = _coefficients(f, n, rng)
+    P, T = out.mean.shape
+    result = np.empty((n, P, T), np.float32)
+    gap = np.abs(out.days[:, None] - out.days[None, :]) / 7.0
+    drift = f.sd("drift") ** 2 * np.exp(-gap / float(k.DRIFT_WEEKS))
+    own = np.random.default_rng([seed, 2])
+    for p in range(P):  # one [T, T] factor at a time keeps memory flat
+        z, moved = out.z[p], jumps.between(post.land.jump_day, post.land.jump_var, out.days[None], out.days[None], p)
+        K = f.sd("level") ** 2 + post.pace_var[p] * np.outer(z, z) + drift + moved - out.c[p] @ post.W[p] @ out.c[p].T
+        values, vectors = np.linalg.eigh(K)
+        keep = values > 1e-8 * max(values[-1], 1e-12)
+        factor = (vectors[:, keep] * np.sqrt(values[keep])).astype(np.float32)
+        noise = own.standard_normal((n, len(values)), dtype=np.float32)[:, : factor.shape[1]]
+        result[:, p] = out.mean[p].astype(np.float32) + (noise @ factor.T + common @ shared(f, post, out, np.array([p]))[0].astype(np.float32).T) * out.wider[p].astype(np.float32)
+    return result
+
+
+def _coefficients(f: Fit, n: int, rng: np.random.Generator) -> np.ndarray:
+    """[n, p] float32 draws of the estate's coefficients about θ."""
+    ahead, own = len(shock.AHEAD_DAYS), shock.rare_root()
+    usual = f.cov.copy()
+    usual[-ahead:, -ahead:] -= own @ own.T
+    common = rng.standard_normal((n, len(f.theta))) @ np.linalg.cholesky(usual + 1e-8 * np.eye(len(usual))).T
+    comes = np.diff(np.floor(np.arange(n + 1) * rare.chance() + rng.random())) > 0
+    common[comes, -ahead:] += rng.standard_normal((int(comes.sum()), ahead)) @ own.T / np.sqrt(rare.chance())
+    return common.astype(np.float32)
