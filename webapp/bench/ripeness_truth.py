@@ -22,6 +22,8 @@ BANDS = {False: ((0.77, 0.86), (0.92, 0.98)), True: ((0.72, 0.87), (0.89, 0.97))
 TENTHS = 10
 TOLD = ("cov80", "cov95", "mean80", "mean95", "share80", "bias", "crps", "against_naive", "against_mixed", "share_error", "share_error_between", "share_error_best", "over_best")
 """What is printed by horizon, in this order."""
+SCORED = ("cov80", "cov95", "mean80", "mean95", "share80")
+"""Coverages held against their bands."""
 
 
 def read(e: Estate) -> tuple[Any, ripening.Land]:
@@ -102,7 +104,7 @@ def measure(estates: int = 60, laws: Iterable[str] = LAWS, plots: int = true_law
 
 def summary(law: str, parts: list[dict[str, np.ndarray]]) -> dict[str, Any]:
     out: dict[str, Any] = {"estates": len(parts)}
-    for name in ("cov80", "cov95", "mean80", "mean95", "share80"):
+    for name in SCORED:
         values = np.array([p[name] for p in parts])
         out[name] = values.mean(axis=0).tolist()
         out[f"{name}_se"] = (values.std(axis=0, ddof=1) / np.sqrt(len(parts))).tolist() if len(parts) > 1 else [1.0] * len(HORIZONS)
@@ -121,7 +123,7 @@ def summary(law: str, parts: list[dict[str, np.ndarray]]) -> dict[str, Any]:
         out["over_best"] = (np.mean([p["best_our_share_error"] for p in limit], axis=0) / out["share_error_best"]).tolist()
         out["first_week_median_best"] = float(np.median(np.abs(np.concatenate([p["best_first_week_errors"] for p in limit]))))
         out["chance_best"] = _pairs("best_tenth", limit)
-    out["cells"] = {name: [held(law in SHOCKED, h, name, out[name][h], out[f"{name}_se"][h]) for h in range(len(HORIZONS))] for name in ("cov80", "cov95")}
+    out["cells"] = {name: [held(law in SHOCKED, h, name, out[name][h], out[f"{name}_se"][h]) for h in range(len(HORIZONS))] for name in SCORED}
     return out
 
 
