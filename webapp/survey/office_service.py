@@ -9,6 +9,7 @@ import json
 from collections import Counter
 from datetime import date, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from .. import answers, clock, dictionary
 from ..database import Database, atomic
@@ -33,7 +34,7 @@ def held(db: Database) -> list[dict]:
     of its round wait for the same reason with a proposal each (itself included).
     """
     settle_with_land(db)
-    out, waiting = [], store.held(db)
+    out, waiting, zone = [], store.held(db), clock.of(db).zone
     alike = Counter((row["round"], row["install"], row["code"]) for row in waiting if row["round"] and row["proposal"])
     for row in waiting:
         proposal = json.loads(row["proposal"]) if row["proposal"] else None
@@ -41,17 +42,17 @@ def held(db: Database) -> list[dict]:
         names = [f.name for f in dictionary.fields(row["kind"]) if f.type != "outline"] if row["kind"] in dictionary.kinds() else sorted(json.loads(row["fields"]))
         shown = {"plot": raw.get("plot") or "", "taken_at": raw.get("taken_at") or "", **{n: "" if raw[n] is None else raw[n] for n in names if n in raw}}
         shown |= {n: shown.get(n, "") for n in proposal or {}}
-        out.append(_listed(row, row["kind"], row["plot"] or raw.get("plot"), row["code"], json.loads(row["params"]), shown, proposal, alike[row["round"], row["install"], row["code"]]))
+        out.append(_listed(row, row["kind"], row["plot"] or raw.get("plot"), row["code"], json.loads(row["params"]), shown, proposal, zone, alike[row["round"], row["install"], row["code"]]))
     for row in store.conflicts(db):
         raw = rec.loads(row["bytes"])
         shown = {k: v for k, v in raw.items() if k not in ("id", "install", "seq", "round", "kind", "confirmed", "replaces", "position")}
-        out.append(_listed({**row, "id": row["record"]}, raw.get("kind", ""), raw.get("plot"), "same_id_other_bytes", {}, shown, None))
+        out.append(_listed({**row, "id": row["record"]}, raw.get("kind", ""), raw.get("plot"), "same_id_other_bytes", {}, shown, None, zone))
     return out
 
 
-def _listed(row: dict, kind: str, plot: Any, code: str, params: dict, shown: dict, proposal: dict | None, alike: int = 0) -> dict:
+def _listed(row: dict, kind: str, plot: Any, code: str, params: dict, shown: dict, proposal: dict | None, zone: ZoneInfo, alike: int = 0) -> dict:
     labels = {name: Sentence(f"survey.field.{name}") if name in ("plot", "taken_at") else dictionary.name_of(kind, name) for name in shown}
-    what, do = reason(code, params, kind)
+    what, do = reason(code, params, kind, zone)
     return {"id": row["id"], "kind": kind, "kind_known": kind in dictionary.kinds(), "plot": plot if isinstance(plot, str) else None, "sender": row["sender"],
             "received_at": row["received_at"], "code": code, "what": what, "do": do, "shown": rec.cleaned(shown), "labels": labels, "proposal": proposal,
             "may_accept": code in MAY_ACCEPT or code == "same_id_other_bytes", "alike": alike}
@@ -90,7 +91,7 @@ def _write(db: Database, raw: dict, who: str, source: str, overruled: frozenset[
     fixed = rec.repaired(record.taken, timedelta(), 0)
     code, params, _ = judging.judge(record, fixed, known(db, now.replace(hour=23, minute=59)))
     if code and code not in overruled:
-        raise Problem("still_wrong", where=params.get("field", record.kind), why=reason(code, params, record.kind)[0])
+        raise Problem("still_wrong", where=params.get("field", record.kind), why=reason(code, params, record.kind, clock.of(db).zone)[0])
     data = rec.canonical(raw)
     decision = intake.Decision(0, raw["id"], raw["id"], intake.KEPT, data, rec.digest(data), OFFICE, None, record, fixed)
     store.add(db, [row_of(decision, raw, rec.SCHEMA, intake.as_utc_text(now), source, who)])
@@ -151,7 +152,7 @@ def accept(db: Database, record_id: str, who: str) -> None:
         mend(db, record_id, {}, who)
         return
     if why["code"] not in MAY_ACCEPT:
-        raise Problem("still_wrong", where=record_id, why=reason(why["code"], json.loads(why["params"]), row["kind"])[0])
+        raise Problem("still_wrong", where=record_id, why=reason(why["code"], json.loads(why["params"]), row["kind"], clock.of(db).zone)[0])
     with atomic(db):
         store.update(db, record_id, state=intake.KEPT)
         store.settle(db, record_id, "accepted", clock.of(db).stamp(), who)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any, Callable, NamedTuple
+from zoneinfo import ZoneInfo
 
 from .. import clock, dictionary
 from ..database import Database, atomic, path_of
@@ -95,12 +96,13 @@ def _write_all(db: Database, arrived: list[_Judged]) -> list[dict]:
     told = write(db, [came.judgement for came in arrived])
     people.phones_seen(db, [came.sender.id for came in arrived if came.sender.note_seen])
     last = [next((d.install for d in reversed(decisions) if d.install), "") for decisions in told]
+    zone = clock.of(db).zone
     sequences, epoch = store.sequences(db, [install for install in last if install]), store.epoch(db)
     replies = []
     for decisions, install, came in zip(told, last, arrived):
         high, count = sequences.get(install, (0, 0))
         replies.append({"schema": rec.SCHEMA, "server_time": came.received.isoformat(timespec="milliseconds"), "store_epoch": epoch, "seq_high": high, "seq_count": count,
-                        "results": [_receipt(d, came.language) for d in decisions]})
+                        "results": [_receipt(d, came.language, zone) for d in decisions]})
     return replies
 
 
@@ -108,11 +110,11 @@ def _write_all_as_json(db: Database, arrived: list[_Judged]) -> list[bytes]:
     return [wire.reply(told) for told in _write_all(db, arrived)]
 
 
-def _receipt(d: Decision, language: str) -> dict:
+def _receipt(d: Decision, language: str, zone: ZoneInfo) -> dict:
     receipt: dict[str, Any] = {"i": d.index, "id": d.given, "status": d.status}
     if d.status == HELD:
         kind = rec.loads(d.bytes).get("kind")
-        what, do = (sentence.text(language) for sentence in reason(d.code, rec.cleaned(d.params), kind if isinstance(kind, str) else ""))
+        what, do = (sentence.text(language) for sentence in reason(d.code, rec.cleaned(d.params), kind if isinstance(kind, str) else "", zone))
         receipt["problem"] = {"type": f"/problems/{d.code}", "title": what, "status": 422, "detail": f"{what} {do}", "code": d.code, "do": do}
     return receipt
 

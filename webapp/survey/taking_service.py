@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import threading
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, timezone
 from typing import Any, Callable, NamedTuple
+from zoneinfo import ZoneInfo
 
 from .. import answers, clock, dictionary
 from ..database import Database, atomic, path_of
@@ -99,9 +100,11 @@ def _plot_at(db: Database, lat: float, lon: float) -> str | None:
     return shapes.containing(lat, lon, outlines)
 
 
-def reason(code: str, params: dict, kind: str = "") -> tuple[Sentence, Sentence]:
-    """Why a record is held, and what to do, as sentences."""
+def reason(code: str, params: dict, kind: str = "", zone: ZoneInfo | None = None) -> tuple[Sentence, Sentence]:
+    """Why a record is held, and what to do, as sentences. What is stored of a time is UTC; with ``zone`` it is told as the estate's clock shows it."""
     shown = dictionary.named(kind, params)
+    if code == "future" and zone is not None:
+        shown = shown | {"taken": f"{datetime.fromisoformat(params['taken']).replace(tzinfo=timezone.utc).astimezone(zone):%Y-%m-%d %H:%M}"}
     return Sentence(f"survey.held.{code}.what", shown), Sentence(f"survey.held.{code}.do", shown)
 
 
