@@ -69,7 +69,7 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
         ("formula", r"P_i(t) − \frac{C^2}{P_i(t_0) + σ_v^2 + σ^2 h/n}"),
         ("say", "posterior_visit"),
         ("say", "rare"),
-        ("formula", r"\frac{μ − m_i}{\sqrt{P_i}} ∼ (1 − q) N(0, 1 − r) + q N(0, 1 − r + r/q) \\ r_i(t) = τ_0^2 (1 − e^{−2(t − t_0)/λ})/P_i(t)"),
+        ("formula", r"\frac{μ − m_i}{\sqrt{P_i}} ∼ (1 − q) N(0, 1 − r) \\ + q N(0, 1 − r + r/q) \\ r_i(t) = τ_0^2 (1 − e^{−2(t − t_0)/λ})/P_i(t)"),
         ("say", "rare_terms"))),
     ("doubt", (
         ("say", "doubt"),
