@@ -7,8 +7,11 @@ from scipy.optimize import brentq
 from scipy.stats import kurtosis, norm
 
 from webapp.ripeness import constants as k
-from webapp.ripeness import rare, readiness
+from webapp.ripeness import chances, narrowing, rare, readiness, track
+from webapp.ripeness.chances import Chances
+from webapp.ripeness.readiness import Limits
 from webapp.ripeness.scores import crps_normal, crps_rare
+from webapp.ripeness.track import Pairs
 
 PARTS = [0.0, 0.05, 0.3, 0.6, 0.9]
 NORMAL = norm.ppf((np.arange(400) + 0.5) / 400)
@@ -84,3 +87,45 @@ def test_share_and_chance_are_those_of_drawn_futures():
     assert np.quantile(real, (0.1, 0.5, 0.9)) == pytest.approx([low, middle, high], abs=0.01)
     assert float(readiness.expected_share(*what, rare_part=part)[0]) == pytest.approx(real.mean(), abs=0.005)
     assert float(readiness.chance(*what[:2], 24.0, part)[0]) == pytest.approx(np.mean(means >= 24.0), abs=0.004)
+
+
+def futures_seen(n, part, noise=0.0, seed=1):
+    """Pairs whose outcomes come from the mixture, with a round's own error beside."""
+    rng = np.random.default_rng(seed)
+    often, mean = float(k.SHOCK_AHEAD_CHANCE), rng.uniform(20, 28, n)
+    off = rng.standard_normal(n) * np.sqrt(1 - part + (rng.random(n) < often) * part / often)
+    sd = np.full(n, np.hypot(1.0, noise))
+    seen = mean + off + noise * rng.standard_normal(n)
+    return Pairs(np.array([f"P{i}" for i in range(n)], object), np.arange(n), np.arange(n) + 182, np.full(n, 26), mean, sd, seen, np.zeros(n, bool), {}, rare.thinned(np.full(n, part), 1.0, sd)), mean + off
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.7])
+def test_a_record_judges_by_the_shape_that_was_said(noise):
+    """Coverage, places and CRPS of outcomes that follow what was said; with the part left out the same outcomes look off."""
+    p, _ = futures_seen(40_000, 0.7, noise)
+    found = track.judge(p)
+    assert found["cover80"]["value"] == pytest.approx(0.80, abs=0.008) and found["cover95"]["value"] == pytest.approx(0.95, abs=0.005)
+    assert found["crps"] == pytest.approx(float(crps_rare(p.mean, p.sd, p.rare_part, p.seen).mean())) and found["crps"] < float(crps_normal(p.mean, p.sd, p.seen).mean())
+    assert np.histogram(track.places(p), 10, (0, 1))[0] == pytest.approx(np.full(10, 4000), rel=0.06)
+    plain = Pairs(*(getattr(p, name) for name in ("plot", "on_day", "day", "weeks", "mean", "sd", "seen", "replayed")))
+    assert track.judge(plain)["cover80"]["value"] > 0.83 and p.at(np.arange(5)).half80 == pytest.approx(p.half80[:5])
+
+
+def test_true_chances_of_that_shape_stand_on_the_slope():
+    p, mean = futures_seen(40_000, 0.7, 0.7, seed=2)
+    c = Chances(p, np.ones(len(p)), np.full(len(p), 24.0), np.zeros(len(p), bool))
+    said = chances.joined(c, c.at(np.arange(10))).ripe()[: len(p)]
+    assert said == pytest.approx(readiness.chance(p.mean, np.ones(len(p)), 24.0, 0.7), abs=1e-6)
+    for where in range(10):
+        at = chances.tenth(said) == where
+        assert (mean[at] >= 24.0).mean() == pytest.approx(said[at].mean(), abs=0.04)
+        assert chances.told(c.at(at), 0.0)["share"] == pytest.approx((mean[at] >= 24.0).mean(), abs=0.05)
+
+
+def test_one_more_visit_narrows_within_that_shape():
+    limits = Limits(24.0, 0.5, 0.25, 42.0, 90.0, 0.015, 0.06)
+    mean, sd, plant, none, part = 22.0 + np.arange(104) * 0.05, np.full(104, 1.2), np.full(104, 2.2), np.zeros(104), np.linspace(0.0, 0.6, 104)
+    with_it, plain = (narrowing.known(mean, sd, plant, NORMAL, limits, none, none, rare_part=r) for r in (part, 0.0))
+    assert with_it.deg == pytest.approx(1.96 * 1.2, abs=1e-3) and plain.first <= with_it.first < with_it.last < plain.last and with_it.width < plain.width
+    after = narrowing.known(mean, 0.8 * sd, plant, NORMAL, limits, none, none, rare_part=rare.thinned(part, sd, 0.8 * sd))
+    assert after.deg == pytest.approx(1.96 * 0.96, abs=1e-3) and with_it.first <= after.first < after.last < with_it.last

@@ -2,6 +2,7 @@
 
 import json
 import uuid
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -12,7 +13,7 @@ from tests.conftest import closed, copied, founded
 from webapp import answers, settings
 from webapp.land import service as land
 from webapp.problems import Problem
-from webapp.ripeness import readiness, service
+from webapp.ripeness import rare, readiness, ripening, service, shock
 from webapp.sentences import Sentence
 from webapp.survey import service as survey
 
@@ -170,6 +171,41 @@ def test_a_higher_target_means_less_ripe(fitted):
     high = service.answer(fitted, fresh=True)
     assert (high.arrays["share"] <= low.arrays["share"] + 1e-6).all() and high.arrays["share"].sum() < low.arrays["share"].sum()
     assert high.arrays["mean_deg"] == pytest.approx(low.arrays["mean_deg"], abs=1e-5)
+
+
+def test_what_is_stored_and_said_has_one_shape(fitted):
+    """Intervals, chance and share of the stored answer from its mean, sd and rare part; and what is said keeps that part."""
+    a = service.answer(fitted).arrays
+    mean, sd, part = (a[name].astype(float) for name in ("mean_deg", "sd_deg", "rare_part"))
+    assert part[:, 0].max() < 0.01 and part[:, 52].max() > 0.15, "there is something to tell apart a year ahead"
+    for low, high, half in (("lo80", "hi80", rare.half80(part) * sd), ("lo95", "hi95", rare.half95(part) * sd)):
+        assert a[low] == pytest.approx(mean - half, abs=1e-4) and a[high] == pytest.approx(mean + half, abs=1e-4)
+    assert np.abs(a["hi80"] - mean - readiness.Z80 * sd)[:, 52].max() > 0.01
+    residuals, plant = a["fit_residuals"], a["plant_sd_deg"].astype(float)
+    target = service.limits(fitted).target_brix_deg
+    assert a["chance"] == pytest.approx(rare.below((mean - target) / sd, part), abs=1e-4)
+    for name, off in (("share", 0.0), ("share_lo", -1.0), ("share_hi", 1.0)):
+        assert a[name] == pytest.approx(readiness.plants_above((target - mean - off * rare.half80(part) * sd) / plant, residuals), abs=1e-3)
+    said = fitted.conn.execute("SELECT rare_part, sd_deg FROM said WHERE plot = 'VS-01' ORDER BY week").fetchall()
+    i = service.answer(fitted).meta["plots"].index("VS-01")
+    assert [row[0] for row in said] == pytest.approx([float(part[i, h]) for h in service.SAID_WEEKS], abs=1e-6)
+
+
+def test_a_visit_after_the_fit_has_seen_part_of_what_was_to_come(fitted):
+    """A year after the fit a round is made: of what is not known that day another part is rare than before it, the one along the posterior's own coefficients."""
+    a = service.answer(fitted)
+    model, ground, seen = service.model_of(a)
+    i = a.meta["plots"].index("VS-01")
+    one, land_of, was = ripening.part(model, ground, seen, np.array([i]))
+    day = model.past[-1] + 364.0
+    now = replace(was, **{name: np.concatenate([getattr(was, name), value], axis=1) for name, value in (
+        ("day", [[day]]), ("mean", [[24.0]]), ("n", [[12.0]]), ("known", [[0.0]]), ("mask", [[True]]), ("squares_in", [[44.0]]))})
+    before, after = (ripening.ahead(one, ripening.posterior(one, v, land_of, one.about), np.array([day])) for v in (was, now))
+    assert after.var[0, 0] < before.var[0, 0] and 0.0 < float(after.rare_part[0, 0]) < 0.95 * float(shock.rare_var(model.past, np.array([day]))[0] * after.wider[0, 0] ** 2 / after.var[0, 0])
+    moved = ripening.shared(one, ripening.posterior(one, now, land_of, one.about), after, np.arange(1))[0, 0]
+    F = len(shock.AHEAD_DAYS)
+    root = shock.rare_root()
+    assert float(after.rare_part[0, 0]) == pytest.approx(float(((moved[-F:] @ root) ** 2).sum() * after.wider[0, 0] ** 2 / after.var[0, 0]), rel=1e-6)
 
 
 def test_draws_are_of_the_answer(fitted):

@@ -52,7 +52,7 @@ def sums(e: true_laws.Estate, f: true_fields.Fields, seed: int) -> dict[str, Any
     plant = ripening.plants_sd(fit, out, land)
     share = picked.above((TARGET_BRIX_DEG - paths) / plant, fit.residuals, out.taken)
     sweet = art.brix_of_ripe(paths, plant, fit.residuals, TARGET_BRIX_DEG) * ART_PER_BRIX / 100
-    effects = plot_effects.drawn(fit, land, visits, days[[0, 2, 3]], paths[:, :, [0, 2, 3]], np.random.default_rng([seed, 3]))
+    effects = plot_effects.drawn(fit, land, visits, days[[0, 2, 3]], paths[:, :, [0, 2, 3]], np.random.default_rng([seed, 3]), futures.rare_ones(DRAWS, seed))
     told = tie.told(found, effects, np.array([fit.sd("level"), fit.sd("pace")]), float(masses["g_plot_sd"]), np.random.default_rng([seed, 4]))
     mass, true = f.mass_t[:, WEEKS], _true(e)
     truth = {"ripe_t": mass * true[0], "sugar_t": mass * true[0] * true[1]}

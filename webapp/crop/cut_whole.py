@@ -47,6 +47,7 @@ def said_then(found: pd.DataFrame, said: pd.DataFrame) -> tuple[np.ndarray, np.n
     per_week = np.nan_to_num([pace.get(key, 0.0) for key in zip(found["plot"], found["on_day"])])
     mean = np.log(found["mass_t"].clip(lower=1e-6).to_numpy(float)) + per_week * (found["middle"] - found["target"]).to_numpy(float) / 7
     low, high = (found[f"mass_{end}80_t"].clip(lower=1e-6).to_numpy(float) for end in ("low", "high"))
+    # as of a normal: tonnes are mostly mass, so little of their width is what seldom comes to °Brix
     return mean, np.maximum(np.log(high / low) / (2 * 1.2815515655446004), 1e-3)
 
 

@@ -22,6 +22,8 @@ from . import art, joint, said_service, tie_service
 from .joint import Draws
 
 STAGE, SEED, COUNT = "crop", 20261123, 200
+FORM = "rare"
+"""Part of every key: another way of drawing makes plans that rest on older draws stale."""
 READ_BEFORE_DAYS = 120
 _cache: dict[tuple, Any] = {}
 _guard = threading.Lock()
@@ -34,7 +36,7 @@ def _parts(db: Database) -> tuple[Answer, Answer]:
 def key(db: Database) -> str:
     """What the crop rests on: the stored ripeness and tonnage answers."""
     ripe, tonnes = _parts(db)
-    return answers.key_of(ripeness=ripe.key.replace(" ", ","), tonnage=tonnes.key.replace(" ", ","))
+    return answers.key_of(form=FORM, ripeness=ripe.key.replace(" ", ","), tonnage=tonnes.key.replace(" ", ","))
 
 
 def stale(a: Answer, db: Database) -> bool:

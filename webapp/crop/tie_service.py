@@ -9,7 +9,7 @@ import numpy as np
 
 from ..answers import Answer
 from ..quantity import Belief
-from ..ripeness import plot_effects
+from ..ripeness import futures, plot_effects
 from ..ripeness import service as ripeness
 from ..sentences import Sentence
 from ..tonnage import service as tonnage
@@ -39,7 +39,7 @@ def told(ripe: Answer, tonnes: Answer, days: np.ndarray, mean_deg: np.ndarray, s
         return None
     model, ground, seen = ripeness.model_of(ripe)
     at = np.unique([int(np.argmin(np.abs(days - days[0] - 7 * weeks))) for weeks in PLACES_WEEKS])
-    effects = plot_effects.drawn(model, ground, seen, days[at], mean_deg[:, :, at], np.random.default_rng([seed, 12]))
+    effects = plot_effects.drawn(model, ground, seen, days[at], mean_deg[:, :, at], np.random.default_rng([seed, 12]), futures.rare_ones(len(mean_deg), seed))
     return tie.told(of(ripe, tonnes), effects, np.array([model.sd("level"), model.sd("pace")]), float(tonnes.arrays["g_plot_sd"]), np.random.default_rng([seed, 13]))
 
 

@@ -2,7 +2,8 @@
 
 Preposterior analysis by the variance screen (Raiffa & Schlaifer 1961, *Applied Statistical Decision Theory*): a visit of n
 plants today moves the forecast of week w by k_w·ξ, ξ ~ N(0, 1), k_w = √(sd² − sd_after²), and leaves sd_after. All of it
-is in the stored ripeness answer, so that no page can follow another rule.
+is in the stored ripeness answer, so that no page can follow another rule. Gains are counted as of a normal of the same sd: a visit tells nothing of
+what seldom comes (``ripeness.rare``), so of weeks far ahead a plot's page shows more narrowed than is counted here for the order of the list.
 
 - **Window, its beginning**: first ripe week W as a function of the path mean_w + k_w ξ + sd_after,w·z; before the visit ξ and z are both
   open, after it ξ is known. Narrowing = sd(W) − E sd(W | ξ), never below 0 (law of total variance), times 2 × 1.28.

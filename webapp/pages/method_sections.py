@@ -125,7 +125,7 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
         ("say", "visits_terms"))),
     ("track", (
         ("say", "track"),
-        ("formula", r"\op{CRPS} = \op{E}|X − y| − \frac{1}{2} \op{E}|X − X′| \\ = s (z (2Φ(z) − 1) + 2φ(z) − \frac{1}{\sqrt{π}}) \\ z = (y − m)/s"),
+        ("formula", r"\op{CRPS} = \op{E}|X − y| − \frac{1}{2} \op{E}|X − X′| \\ r = 0 : s (z (2Φ(z) − 1) + 2φ(z) − \frac{1}{\sqrt{π}}) \\ z = (y − m)/s"),
         ("say", "track_terms"))),
     ("cutting", (("say", "cutting"), ("formula", r"\op{max} ∑_{i,w} π_{iw} x_{iw} − F(x, y) + ∑_i E_i r_i \\ x_{iw} ≤ S_{iw} N_i \\ ∑_{w′≤w} x_{iw′} ≤ N_i \op{max}_{w′≤w} S_{iw′}"), ("say", "cutting_terms"))),
     ("outlook", (("say", "outlook"), ("formula", r"\op{min}_{h ≥ 0} ∑_τ c_τ(h_τ) + \frac{1}{n} ∑_{ω=1}^{n} Q(h, ω)"), ("say", "outlook_terms"))),

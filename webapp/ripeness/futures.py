@@ -14,8 +14,7 @@ def draws(f: Fit, post: Posterior, out: Outlook, n: int, seed: int) -> np.ndarra
 
     What seldom comes to the whole estate comes in as many of the draws as its chance says, to the next whole one, spread evenly over them.
     """
-    rng = np.random.default_rng([seed, 1])
-    common = _coefficients(f, n, rng)
+    common = _coefficients(f, rare_ones(n, seed), np.random.default_rng([seed, 1]))
     P, T = out.mean.shape
     result = np.empty((n, P, T), np.float32)
     gap = np.abs(out.days[:, None] - out.days[None, :]) / 7.0
@@ -32,12 +31,16 @@ def draws(f: Fit, post: Posterior, out: Outlook, n: int, seed: int) -> np.ndarra
     return result
 
 
-def _coefficients(f: Fit, n: int, rng: np.random.Generator) -> np.ndarray:
-    """[n, p] float32 draws of the estate's coefficients about θ."""
+def rare_ones(n: int, seed: int) -> np.ndarray:
+    """[n] in which of the draws of a seed the rare thing comes."""
+    return np.diff(np.floor(np.arange(n + 1) * rare.chance() + np.random.default_rng([seed, 3]).random())) > 0
+
+
+def _coefficients(f: Fit, comes: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """[n, p] float32 draws of the estate's coefficients about θ; ``comes`` [n] where the rare thing does."""
     ahead, own = len(shock.AHEAD_DAYS), shock.rare_root()
     usual = f.cov.copy()
     usual[-ahead:, -ahead:] -= own @ own.T
-    common = rng.standard_normal((n, len(f.theta))) @ np.linalg.cholesky(usual + 1e-8 * np.eye(len(usual))).T
-    comes = np.diff(np.floor(np.arange(n + 1) * rare.chance() + rng.random())) > 0
+    common = rng.standard_normal((len(comes), len(f.theta))) @ np.linalg.cholesky(usual + 1e-8 * np.eye(len(usual))).T
     common[comes, -ahead:] += rng.standard_normal((int(comes.sum()), ahead)) @ own.T / np.sqrt(rare.chance())
     return common.astype(np.float32)

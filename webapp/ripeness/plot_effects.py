@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from . import constants as k
-from . import jumps, picked, ripening
+from . import jumps, picked, rare, ripening, shock
 from .readiness import Limits
 from .ripening import Fit, Land, Posterior
 from .visits import Visits
@@ -48,9 +48,10 @@ def effects(f: Fit, land: Land, visits: Visits, day: float) -> Effects:
     return Effects(mean, cov, np.array([f.sd("level"), f.sd("pace")]), slope, visits.mask.any(axis=1))
 
 
-def drawn(f: Fit, land: Land, visits: Visits, days: np.ndarray, paths: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+def drawn(f: Fit, land: Land, visits: Visits, days: np.ndarray, paths: np.ndarray, rng: np.random.Generator, comes: np.ndarray) -> np.ndarray:
     """[n, P, 2] level and pace of each plot in joint draws whose °Brix [n, P, T] on a few ordinal ``days`` (of the standing plants, as
-    ``ripeness.service`` draws it) is ``paths``: normal given the path, so that what all plots share moves them together."""
+    ``ripeness.service`` draws it) is ``paths``: normal given the path, so that what all plots share moves them together. ``comes`` [n] in which draws what seldom comes to the whole estate does
+    (``futures.rare_ones``): there a path far off says less of the plots' own."""
     n, P, _ = paths.shape
     out, noise = np.empty((n, P, 2)), rng.standard_normal((n, P, 2))
     apart = np.abs(days[:, None] - days[None, :]) / 7.0
@@ -66,13 +67,16 @@ def drawn(f: Fit, land: Land, visits: Visits, days: np.ndarray, paths: np.ndarra
         of_path = (f.sd("level") ** 2 + post.pace_var[:, None, None] * ahead.z[:, :, None] * ahead.z[:, None, :] + drift + jumps.between(ground.jump_day, ground.jump_var, days[None], days[None])
                    - cW @ ahead.c.transpose(0, 2, 1) + (d @ f.cov) @ d.transpose(0, 2, 1))
         of_path += 1e-9 * np.trace(of_path, axis1=1, axis2=2)[:, None, None] * np.eye(len(days)) + 1e-12 * np.eye(len(days))
-        gain = np.linalg.solve(of_path, with_path.transpose(0, 2, 1)).transpose(0, 2, 1)
+        moved = d[..., -len(shock.AHEAD_DAYS):] @ shock.rare_root()
+        rare_path = moved @ moved.transpose(0, 2, 1)
         middle = ahead.mean + ripening.plants_sd(some, ahead, ground) * picked.shift(ahead.taken)
-        rest = own + leant @ lean.transpose(0, 2, 1) - gain @ with_path.transpose(0, 2, 1)
-        values, vectors = np.linalg.eigh((rest + rest.transpose(0, 2, 1)) / 2)
-        root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
-        told = np.einsum("pet,npt->npe", gain, (paths[:, at] - middle) / ahead.wider)
-        out[:, at] = (B @ post.q[:, :, None])[:, :, 0] + told + np.einsum("pef,npf->npe", root, noise[:, at])
+        for times, ones in ((-1.0, np.flatnonzero(~comes)), (1 / rare.chance() - 1, np.flatnonzero(comes))):
+            gain = np.linalg.solve(of_path + times * rare_path, with_path.transpose(0, 2, 1)).transpose(0, 2, 1)
+            rest = own + leant @ lean.transpose(0, 2, 1) - gain @ with_path.transpose(0, 2, 1)
+            values, vectors = np.linalg.eigh((rest + rest.transpose(0, 2, 1)) / 2)
+            root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+            told = np.einsum("pet,npt->npe", gain, (paths[np.ix_(ones, at)] - middle) / ahead.wider)
+            out[np.ix_(ones, at)] = (B @ post.q[:, :, None])[:, :, 0] + told + np.einsum("pef,npf->npe", root, noise[np.ix_(ones, at)])
     return out
 
 

@@ -208,8 +208,12 @@ def ahead(f: Fit, post: Posterior, days: np.ndarray) -> Outlook:
     wider = np.array([np.interp(days, f.widen_days, row) for row in f.widen]).reshape(mean.shape) * np.sqrt(inflation(f, days))
     stand = land.picked or nothing(len(age))
     var = np.maximum(var, 1e-6)
-    part = np.minimum(shock.rare_var(f.past, days) / var, rare.MOST)
-    return Outlook(mean, var * wider**2, rows_ahead, c, z, days, age, wider, stand.taken(days[None, :]), stand.ready(days[None, :]), part)
+    out = Outlook(mean, var * wider**2, rows_ahead, c, z, days, age, wider, stand.taken(days[None, :]), stand.ready(days[None, :]), np.zeros(mean.shape))
+    moved = shock.rare_var(f.past, days)
+    if visits.mask.any() and visits.day[visits.mask].max() > f.past[-1]:  # a visit after the fit has seen part of what was to come then
+        own = shared(f, post, out, np.arange(len(age)))[..., -len(shock.AHEAD_DAYS):] @ shock.rare_root()
+        moved = (own**2).sum(axis=2)
+    return replace(out, rare_part=np.minimum(moved / var, rare.MOST))
 
 
 def shared(f: Fit, post: Posterior, out: Outlook, at: np.ndarray) -> np.ndarray:
