@@ -199,7 +199,7 @@ def test_a_visit_after_the_fit_has_seen_part_of_what_was_to_come(fitted):
     one, land_of, was = ripening.part(model, ground, seen, np.array([i]))
     day = model.past[-1] + 364.0
     now = replace(was, **{name: np.concatenate([getattr(was, name), value], axis=1) for name, value in (
-        ("day", [[day]]), ("mean", [[24.0]]), ("n", [[12.0]]), ("known", [[0.0]]), ("mask", [[True]]), ("squares_in", [[44.0]]))})
+        ("day", [[day]]), ("mean", [[24.0]]), ("n", [[12.0]]), ("known", [[0.0]]), ("mask", [[True]]), ("squares_in", [[44.0]]), ("doubt", [[0.0]]), ("sure", [[0.0]]))})
     before, after = (ripening.ahead(one, ripening.posterior(one, v, land_of, one.about), np.array([day])) for v in (was, now))
     assert after.var[0, 0] < before.var[0, 0] and 0.0 < float(after.rare_part[0, 0]) < 0.95 * float(shock.rare_var(model.past, np.array([day]))[0] * after.wider[0, 0] ** 2 / after.var[0, 0])
     moved = ripening.shared(one, ripening.posterior(one, now, land_of, one.about), after, np.arange(1))[0, 0]

@@ -49,7 +49,7 @@ def once(plots: int, full: bool) -> dict[str, float]:
     land = ripening.Land(planted, np.zeros(plots), zone, tuple(f"Z{z}" for z in range(ZONES)))
     sample = plots if full else fitting.SAMPLE_PLOTS
     begun = time.perf_counter()
-    f = fitting.fit_estate(seen, land, 90.0, float(CUT_DAY), sample=sample, widened=False)
+    f, seen = fitting.fit_weighed(seen, land, 90.0, float(CUT_DAY), sample=sample, widened=False)
     fitted = time.perf_counter()
     days = CUT_DAY + 7.0 * np.arange(1, WEEKS + 1)
     told = np.empty((6, plots, WEEKS), np.float32)

@@ -36,7 +36,7 @@ def read(e: Estate) -> tuple[Any, ripening.Land]:
 def score(e: Estate, mixed: bool = False, best: bool = False) -> dict[str, np.ndarray]:
     """What one estate's forecasts were worth: arrays by horizon [4] (or [4, 10] for the tenths of chance), °Bx and shares."""
     visits, land = read(e)
-    f = fitting.fit_estate(visits, land, PEAK_MONTHS, float(CUT_DAY))
+    f, visits = fitting.fit_weighed(visits, land, PEAK_MONTHS, float(CUT_DAY))
     out = ripening.ahead(f, ripening.posterior(f, visits, land, f.about), CUT_DAY + 7.0 * np.arange(true_laws.WEEKS))
     every = np.arange(len(e.planted))[:, None]
     mean, var = out.mean[every, e.week], out.var[every, e.week]

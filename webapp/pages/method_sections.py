@@ -11,7 +11,7 @@ from ..crop import art
 from ..crop import constants as c
 from ..outlook import supply
 from ..ripeness import constants as r
-from ..ripeness import fitting, readiness
+from ..ripeness import fitting, readiness, weighing
 from ..survey import constants as v
 from ..tonnage import bolting
 from ..tonnage import constants as t
@@ -23,7 +23,7 @@ def numbers() -> dict[str, float]:
     out |= {name: s.default for name, s in BY_NAME.items() if isinstance(s.default, (int, float))}
     out |= {"m_" + name: median for name, (median, _) in r.SD_PRIORS.items()}
     out |= {"sample": fitting.SAMPLE_PLOTS, "sampled_above": round(1.3 * fitting.SAMPLE_PLOTS), "about_share": fitting.ABOUT_SHARE, "most_shift": fitting.MOST_SHIFT_MONTHS, "rounds": fitting.ROUNDS,
-            "doubt_draws": r.DOUBT_DRAWS, "doubt_plots": r.DOUBT_MOST_PLOTS, "least_factor": r.BACK_TEST_LIMITS[0], "most_factor": r.BACK_TEST_LIMITS[1], "tie_sd": float(c.TIE_SD), "nodes": readiness.NODES,
+            "doubt_draws": r.DOUBT_DRAWS, "doubt_plots": r.DOUBT_MOST_PLOTS, "least_factor": r.BACK_TEST_LIMITS[0], "most_factor": r.BACK_TEST_LIMITS[1], "tie_sd": float(c.TIE_SD), "nodes": readiness.NODES, "far_z": weighing.LEAST_Z, "least_visits": weighing.LEAST_VISITS,
             "load_art_sd": art.LOAD_SD, "least_art_loads": art.LEAST_LOADS, "lab_art_sd": art.LAB_SD, "plot_art_sd": art.PLOT_SD, "bolt_years": bolting.MEDIAN_YEARS, "bolt_scale": bolting.SCALE_YEARS, "last_age": float(supply.LAST_AGE)}
     return out
 
@@ -60,7 +60,7 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
         ("say", "fit_reml"),
         ("formula", r"C(φ) = ∑_i \op{log}|V_i| + \op{log}|A| − \op{log}|Ω| \\ + ∑_i y_i′ W_i y_i − b′ A^{−1} b \\ + ∑ (n−1) \op{log} σ^2 h + ∑ S/(σ^2 h) \\ + ∑_φ ((\op{log} φ − \op{log} m_φ)/w_φ)^2"),
         ("formula", r"\frac{∂C}{∂\op{log} φ_k} = 2 φ_k^2 ∑_i \op{tr}(Q_i B_{k,i}) + … \\ Q_i = W_i − W_i X_i A^{−1} X_i′ W_i − q_i q_i′ \\ q_i = W_i (y_i − X_i \hat{θ})"),
-        ("say", "fit_search"), ("say", "fit_linear"), ("say", "fit_fallback"))),
+        ("say", "fit_search"), ("say", "fit_linear"), ("say", "fit_weighed"), ("say", "fit_fallback"))),
     ("posterior", (
         ("say", "posterior"),
         ("formula", r"m_i(t) = x′ \hat{θ} + c′ q_i \\ P_i(t) = σ_i^2(t) − c′ W_i c + d′ A^{−1} d"),

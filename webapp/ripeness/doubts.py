@@ -182,5 +182,5 @@ def far_off(rounds: pd.DataFrame, told: np.ndarray) -> list[tuple[dict, list[int
     for _, part in rounds[(z > FAR_Z) & clean].groupby("plot", sort=True):
         i = max(part.index, key=lambda at: (z[at], -at))
         row = rounds.iloc[i]
-        out.append((_doubt("round_far_off", row["round"], None, plot=row["plot"], day=row["day"].isoformat(), seen=float(row["mean_deg"]), expected=float(row["mean_deg"] - row["off_deg"]), times=float(z[i])), [i]))
+        out.append((_doubt("round_far_off", row["round"], {"void_round": row["round"]}, plot=row["plot"], day=row["day"].isoformat(), seen=float(row["mean_deg"]), expected=float(row["mean_deg"] - row["off_deg"]), times=float(z[i])), [i]))
     return out

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from . import constants as k
-from . import ripening, shock, spread, terms
+from . import ripening, shock, spread, terms, weighing
 from .estimate import Grouped, doubt, evaluate, solve
 from .falling_back import sought
 from .ripening import COMPONENTS, DAYS_PER_MONTH, Fit, Land
@@ -23,10 +23,19 @@ MOST_WIDER = 3.0
 LEAST_LEFT_OUT, LEAST_BEFORE = 12, 30
 """A back-test needs this many visits left out, and as many before."""
 MOST_SQUARED = 9.0
+WEIGHED_TIMES = 2
+"""Faulty visits hide each other while they make all visits look noisy: what is far is asked again after they weigh little."""
 
 
 def fit_estate(visits: Visits, land: Land, peak_months: float, today: float, sample: int = SAMPLE_PLOTS, widened: bool = True) -> Fit:
-    """Fit the estate as of ``today`` (day ordinal). Never fails on thin data: priors carry what the data do not say.
+    """The fit alone of :func:`fit_weighed`."""
+    return fit_weighed(visits, land, peak_months, today, sample, widened)[0]
+
+
+def fit_weighed(visits: Visits, land: Land, peak_months: float, today: float, sample: int = SAMPLE_PLOTS, widened: bool = True) -> tuple[Fit, Visits]:
+    """The fit and the visits as it weighed them (``weighing``), which is how a posterior from it takes them.
+
+    Fit the estate as of ``today`` (day ordinal). Never fails on thin data: priors carry what the data do not say.
 
     Of an estate with many more visited plots than ``sample`` the standard deviations are learned from a fixed random sample of
     them, which tells them well enough, and so is what its past errors say; the curve, season and every plot are solved in full.
@@ -35,17 +44,33 @@ def fit_estate(visits: Visits, land: Land, peak_months: float, today: float, sam
     start = np.array([k.SD_PRIORS[name][0] for name in COMPONENTS])
     visited = np.flatnonzero(visits.mask.any(axis=1))
     if len(visited) <= 1.3 * sample:
-        plain, data = _settle(visits, land, peak_months, today, start, ROUNDS)
-        return replace(plain, widen=_wider(plain, data, visits, land), inflation=_inflation(plain, visits, land, today)) if widened else plain
+        plain, data, visits = _weighed(visits, land, peak_months, today, start)
+        return (replace(plain, widen=_wider(plain, data, visits, land), inflation=_inflation(plain, visits, land, today)) if widened else plain), visits
     some = np.sort(np.random.default_rng(7).choice(visited, sample, replace=False))
     seen, ground = visits.of(some), land.of(some)
-    part, _ = _settle(seen, ground, peak_months, today, start, ROUNDS)
+    part, _, seen = _weighed(seen, ground, peak_months, today, start)
     plain, _ = _settle(visits, land, peak_months, today, part.sds, 2, begin=part)
-    return replace(plain, converged=part.converged, inflation=_inflation(part, seen, ground, today) if widened else plain.inflation)
+    weighed = weighing.weighed(plain, visits, land)
+    if weighed.doubt.any():
+        plain, _ = _settle(weighed, land, peak_months, today, part.sds, 2, begin=part)
+    return replace(plain, converged=part.converged, inflation=_inflation(part, seen, ground, today) if widened else plain.inflation), weighed
 
 
-def _settle(visits: Visits, land: Land, peak_months: float, today: float, sds: np.ndarray, rounds: int, begin: Fit | None = None) -> tuple[Fit, Grouped]:
-    """The fit from ``sds`` on, without what widens it, and the data of its last round; from another's curve and at its sds when one is given."""
+def _weighed(visits: Visits, land: Land, peak_months: float, today: float, sds: np.ndarray) -> tuple[Fit, Grouped, Visits]:
+    """The fit in which visits far from all others weigh little, its data, and the visits so weighed."""
+    plain, data = _settle(visits, land, peak_months, today, sds, ROUNDS)
+    for _ in range(WEIGHED_TIMES):
+        weighed = weighing.weighed(plain, visits, land)
+        if np.array_equal(weighed.doubt > 0, visits.doubt > 0):
+            break
+        visits = weighed
+        plain, data = _settle(visits, land, peak_months, today, np.maximum(plain.sds, 1e-3), 2, near=plain)
+    return plain, data, visits
+
+
+def _settle(visits: Visits, land: Land, peak_months: float, today: float, sds: np.ndarray, rounds: int, begin: Fit | None = None, near: Fit | None = None) -> tuple[Fit, Grouped]:
+    """The fit from ``sds`` on, without what widens it, and the data of its last round; from another's curve and at its sds when ``begin`` is given;
+    from ``near``, a fit of nearly the same visits, it sets out."""
     zones = len(land.zones)
     past = shock.past_knots(visits.day[visits.mask].min(initial=today), today)
     omega, pooled = terms.prior(zones, len(past))
@@ -53,8 +78,10 @@ def _settle(visits: Visits, land: Land, peak_months: float, today: float, sds: n
     along = shock.along(visits.day, past) @ shock.root(past)
     about, zone_about = np.zeros(len(land.planted)), np.zeros(zones)
     slope_theta, age = np.zeros(omega.shape[0]), ripening.ages(visits, land)
-    if begin:
-        zone_about, slope_theta = begin.zone_about, begin.slope_theta
+    if begin or near:
+        zone_about, slope_theta = (begin or near).zone_about, (begin or near).slope_theta
+    if near:
+        about = near.about
     steeper, usual = spread.slope_of(visits, age), np.array([k.SD_PRIORS[name][0] for name in COMPONENTS])
     freedom = float(np.where(visits.mask, visits.n - 1, 0).clip(0).sum())
     squares = float((visits.squares_in / spread.relative(age, steeper))[visits.mask].sum())
@@ -62,7 +89,7 @@ def _settle(visits: Visits, land: Land, peak_months: float, today: float, sds: n
         last = turn == rounds - 1
         y, X, z = ripening.rows(visits, land, about + zone_about[land.zone], slope_theta, peak_months, along)
         blocks = ripening.blocks(visits, land, z, steeper)
-        data = Grouped(y, X, visits.mask, blocks, np.where(visits.mask, visits.known, 1.0), omega, pooled, (COMPONENTS.index("plant"), freedom, squares),
+        data = Grouped(y, X, visits.mask, blocks, visits.own_var, omega, pooled, (COMPONENTS.index("plant"), freedom, squares),
                        tuple(k.SD_PRIORS[n] for n in COMPONENTS), ripening.known_block(visits, land, z))
         solution, step = (solve(data, sds), begin.step) if begin else sought(data, sds, usual, COMPONENTS, relative=1e-12, gradient=0.01 if last else 1.0)
         sds = sds if begin else np.maximum(solution.sds, 1e-3)
@@ -109,7 +136,7 @@ def _inflation(f: Fit, visits: Visits, land: Land, today: float) -> np.ndarray:
         ahead = ripening.ahead(then, ripening.posterior(then, before, land, then.about), cut + 7.0 * np.arange(weeks + 1))
         plot, m = np.nonzero(after)
         week = np.rint((visits.day[plot, m] - cut) / 7.0).astype(int)
-        noise = ripening.visit_noise(then, ahead.age[plot, week], visits.n[plot, m]) + visits.known[plot, m]
+        noise = ripening.visit_noise(then, ahead.age[plot, week], visits.n[plot, m]) + visits.own_var[plot, m]
         parts.append((week.astype(float), (visits.mean[plot, m] - ahead.mean[plot, week]) ** 2, ahead.var[plot, week], noise))
     if not parts:
         return f.inflation

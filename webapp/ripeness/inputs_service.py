@@ -51,7 +51,8 @@ def seen(db: Database, plots: list[str], ground: ripening.Land | None = None, pl
     r = survey.readings(db) if readings is None else readings
     r = r[r["plot"].isin(plots)]
     group = r["round"].where(r["round"].notna(), r["day"].astype(str))
-    found = visits.gather(plots, r["plot"].to_numpy(), group.to_numpy(), np.array([d.toordinal() for d in r["day"]], int), r["brix20_deg"].to_numpy(float), r["brix20_sd_deg"].to_numpy(float))
+    looked_at = group.isin(survey.far_rounds_left(db)).to_numpy()
+    found = visits.gather(plots, r["plot"].to_numpy(), group.to_numpy(), np.array([d.toordinal() for d in r["day"]], int), r["brix20_deg"].to_numpy(float), r["brix20_sd_deg"].to_numpy(float), looked_at)
     if ground is None or ground.picked is None or not ground.picked.pass_day.size:
         return found
     lower = picked.shift(ground.picked.taken(found.day)) * (visits.scatter_deg(found) if plants_sd_deg is None else plants_sd_deg)

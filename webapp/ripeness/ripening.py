@@ -149,7 +149,7 @@ def posterior(f: Fit, visits: Visits, land: Land, about: np.ndarray) -> Posterio
     """Closed form from a stored fit: needs no other plot, so one plot moves at once with its own records."""
     total = about + f.zone_about[land.zone]
     y, X, z = rows(visits, land, total, f.slope_theta, f.peak_months, shock.along(visits.day, shock.knots(f.past)))
-    V = np.einsum("nm,mk->nmk", np.where(visits.mask, visits.known, 1.0), np.eye(visits.mask.shape[1]))
+    V = np.einsum("nm,mk->nmk", visits.own_var, np.eye(visits.mask.shape[1]))
     for sd, block in zip(f.sds, blocks(visits, land, z, f.spread_slope)):
         V = V + sd**2 * block
     V = V + known_block(visits, land, z)

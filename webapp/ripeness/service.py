@@ -18,7 +18,7 @@ from ..solver import Progress, no_progress
 from ..survey import service as survey
 from ..weeks import monday_of, weeks_from
 from . import constants as k
-from . import curve, fitting, futures, growth, picked, plot_effects, rare, readiness, ripening, store, terms, visits, why
+from . import curve, fitting, futures, growth, picked, plot_effects, rare, readiness, ripening, store, terms, visits, weighing, why
 from . import inputs_service as inputs
 from .readiness import Limits
 
@@ -61,7 +61,7 @@ def reckon(db: Database, lim: Limits, progress: Progress = no_progress) -> tuple
     seen = inputs.seen(db, plots, ground)
     progress(0.1, "work.ripeness")
     if plots:
-        model = fitting.fit_estate(seen, ground, lim.peak_age_months, float(today.toordinal()))
+        model, seen = fitting.fit_weighed(seen, ground, lim.peak_age_months, float(today.toordinal()))
     else:
         empty = visits.gather(["–"], *(np.zeros(0) for _ in range(5)))
         nobody = ripening.Land(np.array([today.toordinal() - 1500.0]), np.zeros(1), np.zeros(1, int), ground.zones)
@@ -202,7 +202,8 @@ def _one(db: Database, a: Answer, code: str, readings: Any = None) -> tuple[ripe
         about, widen = model.about[at: at + 1], model.widen[at: at + 1]
     else:  # came after the fit: on the estate's curve, as wide as the widest of those fitted
         about, widen = np.zeros(1), model.widen.max(axis=0, keepdims=True, initial=1.0)
-    return replace(model, about=about, widen=widen), one, [how[i]], frame, inputs.seen(db, [code], one, a.meta.get("plants_sd_deg"), readings)
+    model = replace(model, about=about, widen=widen)
+    return model, one, [how[i]], frame, weighing.weighed(model, inputs.seen(db, [code], one, a.meta.get("plants_sd_deg"), readings), one, a.meta.get("n_visits"))
 
 
 def plot_now(db: Database, code: str, readings: Any = None) -> dict[str, Any]:

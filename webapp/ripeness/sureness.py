@@ -68,7 +68,7 @@ def criterion(f: Fit, visits: Visits, land: Land) -> Grouped:
     y, X, z = ripening.rows(visits, land, f.about + f.zone_about[land.zone], f.slope_theta, f.peak_months, along)
     freedom = float(np.where(visits.mask, visits.n - 1, 0).clip(0).sum())
     squares = float((visits.squares_in / spread.relative(ripening.ages(visits, land), f.spread_slope))[visits.mask].sum())
-    return Grouped(y, X, visits.mask, ripening.blocks(visits, land, z, f.spread_slope), np.where(visits.mask, visits.known, 1.0), omega, pooled, (COMPONENTS.index("plant"), freedom, squares),
+    return Grouped(y, X, visits.mask, ripening.blocks(visits, land, z, f.spread_slope), visits.own_var, omega, pooled, (COMPONENTS.index("plant"), freedom, squares),
                    tuple(k.SD_PRIORS[n] for n in COMPONENTS), ripening.known_block(visits, land, z))
 
 

@@ -14,7 +14,8 @@ MOST_VISITS = 60
 @dataclass(frozen=True)
 class Visits:
     """Padded [P, M]: ``mean`` °Bx at 20 °C, ``n`` plants, ``day`` ordinal, ``known`` variance of the temperature correction (shared by the
-    visit), ``mask``, ``squares_in`` sum of squares about the mean. Plants [R] of visits of three and more: ``residuals`` °Bx about their
+    visit), ``mask``, ``squares_in`` sum of squares about the mean, ``doubt`` variance given beside to a visit far from all others (``weighing``),
+    ``sure`` that the office has looked at it and left it. Plants [R] of visits of three and more: ``residuals`` °Bx about their
     visit, made up for the mean being their own, with ``residual_plot`` and ``residual_day``."""
 
     mean: np.ndarray
@@ -23,9 +24,16 @@ class Visits:
     known: np.ndarray
     mask: np.ndarray
     squares_in: np.ndarray
+    doubt: np.ndarray
+    sure: np.ndarray
     residuals: np.ndarray
     residual_plot: np.ndarray
     residual_day: np.ndarray
+
+    @property
+    def own_var(self) -> np.ndarray:
+        """[P, M] variance of a visit known beside what the model says of every visit; 1 where there is none."""
+        return np.where(self.mask, self.known + self.doubt, 1.0)
 
     def until(self, day: float) -> "Visits":
         """Only what was seen up to a day."""
@@ -40,7 +48,7 @@ class Visits:
         return replace(self, **{name: getattr(self, name)[plots] for name in PADDED}, residuals=self.residuals[kept], residual_plot=new[self.residual_plot[kept]], residual_day=self.residual_day[kept])
 
 
-PADDED = ("mean", "n", "day", "known", "mask", "squares_in")
+PADDED = ("mean", "n", "day", "known", "mask", "squares_in", "doubt", "sure")
 
 
 def _packed(v: Visits) -> Visits:
@@ -57,10 +65,10 @@ def scatter_deg(v: Visits) -> float:
     return float((v.squares_in[v.mask].sum() / freedom) ** 0.5) if freedom else 0.0
 
 
-def gather(plots: list[str], plot: np.ndarray, group: np.ndarray, day_ordinal: np.ndarray, brix_deg: np.ndarray, correction_sd_deg: np.ndarray) -> Visits:
+def gather(plots: list[str], plot: np.ndarray, group: np.ndarray, day_ordinal: np.ndarray, brix_deg: np.ndarray, correction_sd_deg: np.ndarray, sure: np.ndarray | None = None) -> Visits:
     """Visits of the listed plots from readings (arrays of one length; NaN readings are left out).
 
-    ``group`` names the round (readings without one are grouped by day). Row order does not matter.
+    ``group`` names the round (readings without one are grouped by day), ``sure`` whether the office has left it as it is. Row order does not matter.
     """
     P = len(plots)
     where = pd.Series(plot, dtype=object).map({code: i for i, code in enumerate(plots)}).to_numpy(float)
@@ -68,13 +76,14 @@ def gather(plots: list[str], plot: np.ndarray, group: np.ndarray, day_ordinal: n
     at = np.flatnonzero(~np.isnan(where) & ~np.isnan(value))
     names, found = pd.factorize(np.asarray(group)[at])
     key = where[at].astype(np.int64) * max(len(found), 1) + names
+    left = np.zeros(len(at)) if sure is None else np.asarray(sure, float)[at]
     del where, names  # millions of readings: what is no longer needed goes at once
     value, spread, day = value[at], np.asarray(correction_sd_deg, float)[at], np.asarray(day_ordinal, float)[at]
     order = np.lexsort((spread, value, key))
-    key, value, spread, day = key[order], value[order], spread[order], day[order]
+    key, value, spread, day, left = key[order], value[order], spread[order], day[order], left[order]
     del order, at
     if not len(key):
-        return Visits(*(np.zeros((P, 1)) for _ in range(4)), np.zeros((P, 1), bool), np.zeros((P, 1)), np.zeros(0), np.zeros(0, int), np.zeros(0))
+        return Visits(*(np.zeros((P, 1)) for _ in range(4)), np.zeros((P, 1), bool), *(np.zeros((P, 1)) for _ in range(3)), np.zeros(0), np.zeros(0, int), np.zeros(0))
     start = np.flatnonzero(np.r_[True, key[1:] != key[:-1]])
     n = np.diff(np.r_[start, len(key)])
     mean = np.add.reduceat(value, start) / n
@@ -90,7 +99,7 @@ def gather(plots: list[str], plot: np.ndarray, group: np.ndarray, day_ordinal: n
     rows, columns, sort = of[sort][kept], place[kept], sort[kept]
     shape = (P, max(1, int(min(MOST_VISITS, counts.max(initial=1)))))
     out = {}
-    for name, values in (("mean", mean), ("n", n), ("day", first), ("known", known), ("squares_in", squares)):
+    for name, values in (("mean", mean), ("n", n), ("day", first), ("known", known), ("squares_in", squares), ("doubt", np.zeros(len(n))), ("sure", left[start])):
         out[name] = np.zeros(shape)
         out[name][rows, columns] = values[sort]
     mask = np.zeros(shape, bool)

@@ -18,6 +18,7 @@ from ..people import service as people
 from ..problems import Problem
 from ..sentences import Sentence
 from . import intake, judging, store
+from .quality import FAR_OFF
 from . import record as rec
 from .tables_service import in_force
 from .taking_service import known, reason, row_of, settle_with_land
@@ -187,6 +188,8 @@ def settle_doubt(db: Database, doubt: int, answer: str, who: str) -> None:
                 raise Problem("no_proposal", where=found["record"])
             _apply(db, found["record"], found["proposal"], who)
         store.settle_doubt(db, doubt, answer, clock.of(db).stamp(), who)
+        if answer == "leave" and found["code"] == FAR_OFF:
+            answers.bump(db, "survey")  # from now on it counts in full
         people.note(db, who, f"doubt_{answer}", found["record"], after=found["proposal"])
 
 

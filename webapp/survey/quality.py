@@ -20,7 +20,8 @@ NIGHT, NIGHT_SHARE, NIGHT_LEAST = (20, 5), 0.6, 8
 CLOCK_S = 120
 ABOUT_PHONES = frozenset(("clock_repaired", "night_clock"))
 ATC_SHARE, ATC_LEAST = 0.7, 4
-OF_ESTIMATES = frozenset(("swapped_plots", "instrument_off", "atc_said_yes", "atc_said_no", "round_far_off", "all_equal"))
+FAR_OFF = "round_far_off"
+OF_ESTIMATES = frozenset(("swapped_plots", "instrument_off", "atc_said_yes", "atc_said_no", FAR_OFF, "all_equal"))
 """Doubts that only a fit can raise: ripeness looks for them after each (``propose``); a review of the records leaves them standing."""
 
 

@@ -194,6 +194,11 @@ def propose(db: Database, codes: frozenset[str], found: list[dict]) -> int:
     return len({(d["code"], d["record"]) for d in store.doubts(db)} - before)
 
 
+def far_rounds_left(db: Database) -> set[str]:
+    """Rounds far from what was expected that somebody has looked at and left as they are."""
+    return store.left_as_they_are(db, quality.FAR_OFF)
+
+
 def doubts_old(db: Database) -> bool:
     """Whether records came in since doubts were last looked for."""
     return store.marked(db, "doubted") != data_version(db)

@@ -179,6 +179,11 @@ def drop_open_doubts(db: Database, keep: set[tuple[str, str]], looked_for: Calla
             db.execute("DELETE FROM doubt WHERE id = ?", [row["id"]])
 
 
+def left_as_they_are(db: Database, code: str) -> set[str]:
+    """Records of which somebody has looked at such a doubt and left them."""
+    return {row["record"] for row in rows(db, "SELECT record FROM doubt WHERE code = ? AND settled = 'leave'", [code])}
+
+
 def settle_doubt(db: Database, doubt: int, how: str, at: str, by: str) -> None:
     db["doubt"].update(doubt, {"settled": how, "settled_at": at, "settled_by": by})
 

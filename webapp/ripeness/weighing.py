@@ -1,0 +1,66 @@
+"""What a visit weighs that lies far from all that the others say: little, until somebody looks at it; nothing is dropped.
+
+A visit whose distance from what all others say of it (``doubts.left_out``) is farther than one in twenty estates would see by chance is given the
+square of that distance as variance of its own: it then moves its plot by about what it would if it were as far off as it seems. The farthest of
+a plot goes first, since it drags what is expected of its neighbours. Rounds that the office has looked at and left count in full.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from . import doubts, ripening
+from .visits import Visits
+
+PLOTS_AT_ONCE, PASSES = 400, 3
+LEAST_Z, BY_CHANCE, LEAST_VISITS = doubts.FAR_Z, 0.05, 30
+"""With fewer visits an estate cannot tell a faulty one from a plot that differs."""
+
+
+def limit(visits: int) -> float:
+    """Sds from which a visit is called far: 4, more where among so many visits chance alone would bring one (Dunn 1961, JASA 56:52), and more
+    where few visits tell how far visits usually lie (Student's t of so many degrees of freedom)."""
+    from scipy.special import ndtr, stdtrit
+
+    return float(-stdtrit(max(visits, 1), min(float(ndtr(-LEAST_Z)), BY_CHANCE / 2 / max(visits, 1))))
+
+
+def weighed(f: ripening.Fit, visits: Visits, land: ripening.Land, among: int | None = None) -> Visits:
+    """The visits with ``doubt`` where they are far off. ``among`` how many visits the fit rests on (None: these)."""
+    seen = replace(visits, doubt=np.zeros(visits.mask.shape))
+    among = int(visits.mask.sum()) if among is None else among
+    if not visits.mask.any() or among < LEAST_VISITS:
+        return seen
+    far, left, scale = limit(among), np.arange(len(visits.mask)), None
+    for _ in range(PASSES):
+        off, z = _away(f, seen, land, left)
+        if scale is None:
+            scale = _scale(z[seen.mask[left]])
+        z = np.where(seen.mask[left] & (seen.doubt[left] == 0) & (seen.sure[left] == 0) & (seen.n[left] >= doubts.FAR_FEWEST), np.abs(z), 0.0)
+        worst, row = z.argmax(axis=1), np.arange(len(left))
+        found = z[row, worst] > far * scale
+        if not found.any():
+            break
+        seen.doubt[left[found], worst[found]] = off[row[found], worst[found]] ** 2
+        left = left[found]
+    return seen
+
+
+def _away(f: ripening.Fit, visits: Visits, land: ripening.Land, plots: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """[n, M] distance °Bx of each visit of some plots from what all others say of it, and that in its sds."""
+    off, z = (np.zeros((len(plots), visits.mask.shape[1])) for _ in range(2))
+    for begin in range(0, len(plots), PLOTS_AT_ONCE):
+        at = plots[begin: begin + PLOTS_AT_ONCE]
+        some, ground, seen = ripening.part(f, land, visits, at)
+        out = doubts.left_out(some, ripening.posterior(some, seen, ground, some.about))
+        here = slice(begin, begin + len(at))
+        off[here] = out.off_deg
+        z[here] = out.off_deg / np.sqrt(np.maximum(out.var + out.noise, 1e-9))
+    return off, z
+
+
+def _scale(z: np.ndarray) -> float:
+    """As the middle half of the visits shows it, 1 at the most: a few faulty ones make the fit think all noisy."""
+    return float(np.clip(1.4826 * np.median(np.abs(z)), doubts.LEAST_SCALE, 1.0)) if len(z) >= doubts.SCALED_FROM else 1.0
