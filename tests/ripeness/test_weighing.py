@@ -1,5 +1,6 @@
 """A visit far from all the others: it weighs little until somebody has looked at it, and no other plot moves for it."""
 
+import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -69,3 +70,22 @@ def test_the_limit_grows_with_very_many_visits_and_with_few():
     assert weighing.limit(30) == pytest.approx(-t.ppf(norm.sf(4.0), 30), rel=1e-9) and weighing.limit(30) > 4.6
     few = simulate(11, plots=5, visits=5)
     assert answers(spoilt(few.visits, -20.0, [(0, 0)]), few.land)[1].doubt.sum() == 0.0
+
+
+def test_the_office_that_leaves_a_round_lets_it_count(demo_made, tmp_path):
+    from webapp import database
+    from webapp.ripeness import inputs_service
+    from webapp.survey import service as survey
+
+    db = database.open_estate(shutil.copy(demo_made, tmp_path / "demo.db"))
+    try:
+        readings = survey.readings(db)
+        first = readings[readings["round"].notna()].iloc[0]
+        survey.propose(db, frozenset(("round_far_off",)), [{"code": "round_far_off", "record": first["round"], "params": {"plot": first["plot"], "day": first["day"].isoformat(), "seen": 2.2, "expected": 23.6, "times": 9.0}, "proposal": {"void_round": first["round"]}}])
+        [doubt] = [d for d in survey.doubts(db, look=False) if d["record"] == first["round"] and d["code"] == "round_far_off"]
+        before, at = survey.data_version(db), inputs_service.seen(db, [first["plot"]])
+        survey.settle_doubt(db, doubt["id"], "leave", "Ana")
+        assert at.sure.sum() == 0 and inputs_service.seen(db, [first["plot"]]).sure.sum() == 1
+        assert survey.data_version(db) != before, "the fit is made again with it"
+    finally:
+        db.close()
