@@ -62,6 +62,9 @@ def test_tonnes_of_plots_cut_whole_stand_one_by_one_while_they_are_few(office):
         assert row[2] == f"{plot['came_t']:,.0f}"
         for cell, weeks in zip(row[3:], ("26", "12", "4")):
             assert cell.startswith(f"{plot['said'][weeks]['said_t']:,.0f} ") if weeks in plot["said"] else cell == "–"
+            assert weeks not in plot["said"] or f"salió {100 * (plot['came_t'] / plot['said'][weeks]['said_t'] - 1):+.0f} %".replace("-", "−") in cell.replace("\u00a0", " ")
+    farthest = [max((abs(one["off_percent"]) for one in plot["said"].values()), default=-1.0) for plot in found["plots"]]
+    assert farthest == sorted(farthest, reverse=True) and farthest[0] > 0
     said = [one for plot in found["plots"] for one in plot["said"].values()]
     assert len(said) == found["all"]["n"] and sum(one["inside"] for one in said) == found["sums"]["all"]["inside80"] >= 0.6 * len(said)
 

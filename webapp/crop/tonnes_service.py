@@ -68,7 +68,7 @@ def _plants(db: Database, frame: pd.DataFrame) -> dict[str, list[tuple[int, floa
 
 
 def record(h: Held) -> dict[str, Any]:
-    """Judged as the rest of the track record, with sums (t) by horizon and every plot cut whole, newest first."""
+    """Judged as the rest of the track record, with sums (t) by horizon and every plot cut whole, the farthest off first."""
     p = h.pairs
     sums = {}
     for weeks in HORIZONS_WEEKS:
@@ -85,7 +85,8 @@ def _plots(h: Held) -> list[dict[str, Any]]:
         said = {}
         for i in np.flatnonzero(p.plot == row.plot):
             mean, half = float(p.mean[i]), float(p.half80[i])
-            said[str(int(p.weeks[i]))] = {"said_t": float(h.said_t[i]), "is_median": bool(h.is_median[i]), "low80_t": float(np.exp(mean - half)), "high80_t": float(np.exp(mean + half)), "inside": bool(p.inside80[i]),
+            said[str(int(p.weeks[i]))] = {"said_t": float(h.said_t[i]), "is_median": bool(h.is_median[i]), "low80_t": float(np.exp(mean - half)), "high80_t": float(np.exp(mean + half)), "inside": bool(p.inside80[i]), "off_percent": 100 * (float(row.came_t) / max(float(h.said_t[i]), 1e-9) - 1),
                                           "on_day": date.fromordinal(int(p.on_day[i])).isoformat(), "replayed": bool(p.replayed[i])}
         out.append({"plot": row.plot, "began": date.fromordinal(row.day).isoformat(), "ended": date.fromordinal(row.ended).isoformat(), "trucks": int(row.trucks), "came_t": float(row.came_t), "said": said})
-    return out
+    miss = lambda row: max((abs(one["off_percent"]) for one in row["said"].values()), default=-1.0)  # noqa: E731
+    return sorted(out, key=miss, reverse=True)  # stable: the newest first among those of which nothing was said

@@ -55,9 +55,14 @@ def as_geojson(geometry: BaseGeometry) -> dict:
 
 
 def why_invalid(geometry: BaseGeometry) -> str:
-    """GEOS's reason, or "" for a valid outline."""
+    """GEOS's reason with the place to a metre (latitude, longitude), or "" for a valid outline."""
     reason = is_valid_reason(geometry)
-    return "" if reason == "Valid Geometry" else reason
+    what, _, place = reason.partition("[")
+    try:
+        lon, lat = (float(part) for part in place.rstrip("]").split()[:2])
+    except ValueError:
+        return "" if reason == "Valid Geometry" else reason
+    return f"{what}: {lat:.5f}, {lon:.5f}"
 
 
 def mended(geometry: BaseGeometry) -> BaseGeometry:

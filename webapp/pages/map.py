@@ -60,7 +60,13 @@ def page() -> str:
     return render("map.html", title=map_words.title(f, layer, at), strip=strip, map_html=_folium()[0], layer=layer, layers=[(name, address(which=name)) for name in map_words.LAYERS],
                   columns=map_words.columns(layer), years=list(zip(years, cells[at])), week=f.weeks[at], at=at, monday=monday_of(f.weeks[at]), mondays=[monday_of(w) for w in f.weeks],
                   visits=[v for v in worth.listed(db(), 5) if v["code"] in names] if len(names) <= VISITS_UP_TO else [], names=names, stale=stale, said=Markup(_said(f)), measured=bool(f.read.any()) or not f.codes, legends={name: map_words.legend(name) for name in map_words.STEPS},
-                  scripts=SCRIPTS, parts=PARTS, has_cut=bool(f.cut), tag=f.tag)
+                  unknown_week=_unknown_week(f), scripts=SCRIPTS, parts=PARTS, has_cut=bool(f.cut), tag=f.tag)
+
+
+def _unknown_week(f: Figures) -> str | None:
+    """A sentence where the week asked for is not one of the map's."""
+    asked = request.args.get("week", "")
+    return words("pages.map.unknown_week", week=asked[:12], first=f.weeks[0], last=f.weeks[-1]) if asked and asked not in f.weeks else None
 
 
 _words: dict[str, tuple[Figures, str]] = {}

@@ -26,7 +26,7 @@ def page() -> str:
     found = track.record(db(), only_said=only)
     whole, job = found["brix"]["all"], next(iter(jobs.pending(db(), "replay")), None)
     title = words("pages.track.title", share=100 * whole["cover80"]["value"]) if whole["enough"] else words("pages.track.title_few", n=whole["n"], needed=whole["needed"])
-    return render("track.html", title=title, found=found, taught=tonnage.learned(db()), whole=whole, verdicts={"brix": _verdict(whole), "mass": _verdict(found["mass"]["all"]), "art": _verdict(found["art"])}, best=_best(whole), only=only, job=job, names=land.plots(db())["name"].to_dict(),
+    return render("track.html", title=title, found=found, taught=tonnage.learned(db()), whole=whole, verdicts={"brix": _verdict(whole, found["brix"]["calibration"]), "mass": _verdict(found["mass"]["all"], found["mass"]["calibration"]), "art": _verdict(found["art"], found["art"]["calibration"])}, best=_best(whole), only=only, job=job, names=land.plots(db())["name"].to_dict(),
                   brix_rows=_rows(found["brix"]), mass_rows=_rows(found["mass"]), picture=_picture(found["brix"]["calibration"]), chance_picture=_chances(found["chance"]), chance_rows=_chance_rows(found["chance"]),
                   can_replay=may("change_settings") and not job, n_replayable=len(track.replay_days(db())), replayed_days=sum(d["said_from"] == "replayed" for d in found["days"]),
                   mass_percent=_percent(found["mass"]["all"]), tonnes_rows=_tonnes_rows(found["tonnes"]), tonnes_verdict=_verdict(found["tonnes"]["all"]))
@@ -60,12 +60,14 @@ def _chances(found: dict) -> str | None:
                                          "up": words("pages.track.chance_up"), "along": words("pages.track.chance_along")})
 
 
-def _verdict(judged: dict) -> str:
-    """In words: whether the 80 % intervals tell the truth as far as can be seen."""
+def _verdict(judged: dict, calibration: dict | None = None) -> str:
+    """In words: whether the 80 % intervals tell the truth as far as can be seen; where their coverage alone does not decide, the picture of where outcomes fell does."""
     if not judged["enough"]:
         return ""
     cover = judged["cover80"]
     kind = "wide" if cover["low"] > 0.8 else "narrow" if cover["high"] < 0.8 else "true"
+    if kind == "true" and calibration and calibration["shape"] in ("wide", "narrow"):
+        kind = calibration["shape"]
     return words(f"pages.track.verdict_{kind}") + (" " + words("pages.track.few_days", n=judged["days"]) if judged["few_days"] else "")
 
 
