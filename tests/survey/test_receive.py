@@ -215,3 +215,12 @@ def test_the_office_sees_which_of_a_phones_records_never_came(field):
     assert (phone["missing"], phone["holes"]) == (4, [(3, 3), (5, 7)])
     receive(field, batch(*(record(n) for n in (3, 5, 6, 7))))
     assert (service.phones(field)[0]["missing"], service.phones(field)[0]["holes"]) == (0, [])
+
+
+def test_a_round_is_taken_out_with_what_was_taken_in_it(field):
+    head, other = record(1, kind="round", crew="Uno"), record(5)
+    receive(field, batch(head, record(2, round=head["id"]), record(3, round=head["id"]), record(4, round=head["id"], brix_raw_deg=2.2), other))
+    assert len(service.readings(field)) == 4
+    service.take_out(field, head["id"], "Ana", "decimal corrido en todas")
+    assert service.readings(field)["id"].tolist() == [other["id"]] and not len(service.rounds(field)[service.rounds(field)["id"] == head["id"]])
+    assert [s["step"] for s in service.record_history(field, record(3)["id"])][0] == "came" and service.editable(field, record(3)["id"]) == []

@@ -47,11 +47,20 @@ def correct(db: Database, record_id: str, changes: dict[str, Any], who: str) -> 
 
 
 def take_out(db: Database, record_id: str, who: str, why: str) -> None:
-    """Take a record out of use; the original stays. Problems ``record_not_in_use``, ``why_missing``."""
+    """Take a record out of use, a round with all that was taken in it; the originals stay. Problems ``record_not_in_use``, ``why_missing``."""
     row = _in_use(db, record_id)
     if not why.strip():
         raise Problem("why_missing", where=record_id)
     with atomic(db):
-        office_service.write_void(db, record_id, row["plot"], who)
+        for record, plot in _with_its_own(db, row):
+            office_service.write_void(db, record, plot, who)
         people.note(db, who, "take_out_record", record_id, after=why.strip()[:500])
 
+
+def _with_its_own(db: Database, row: dict) -> list[tuple[str, str | None]]:
+    """(id, plot) of a record in use; of a round's head also of everything in use that was taken in it: without their round readings would count on, by no known instrument."""
+    if row["kind"] != "round":
+        return [(row["id"], row["plot"])]
+    name = row["round"] or row["id"]
+    living = [one for rows in in_force(db).values() for one in rows]
+    return [(one.id, one.plot) for one in living if one.id == row["id"] or (one.round or one.id) == name]
