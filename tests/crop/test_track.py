@@ -146,7 +146,7 @@ def test_masses_meet_the_scale_and_few_are_not_scored(told):
     assert whole["mass"]["all"]["enough"] is False and whole["mass"]["all"]["n"] == len(found) and whole["art"]["n"] == 0
     assert whole["brix"]["all"]["enough"] and 0.5 < whole["brix"]["all"]["cover80"]["value"] <= 1.0
     only = service.record(told, only_said=True)
-    assert only["brix"]["all"] == {"n": 0, "days": 0, "plots": 0, "n_replayed": 0, "needed": 30, "enough": False} and only["next_pairs_by"] == "2026-12-21"
+    assert only["brix"]["all"] == {"n": 0, "outcomes": 0, "days": 0, "plots": 0, "n_replayed": 0, "needed": 30, "enough": False} and only["next_pairs_by"] == "2026-12-21"
     assert [d["said_from"] for d in whole["days"]] == ["replayed", "replayed", "when_said"] and len(only["days"]) == 1
     json.dumps(whole, allow_nan=False)
 

@@ -250,3 +250,15 @@ def test_doubts_of_several_rounds_reach_each_plot():
     living = lambda: {"r1", "r2", "r3", "r4"}  # noqa: E731
     assert plot_rounds.plot_doubts(both, "B", {"r2"}, living) == [swapped] and plot_rounds.plot_doubts(both, "C", {"r4"}, living) == [shifted]
     assert plot_rounds.plot_doubts(both, "A", set(), lambda: {"r2"}) == [] and plot_rounds.named(swapped) == {"r1", "r2"}
+
+
+def test_a_run_of_rounds_to_one_side_is_spoken_of():
+    """Four rounds a degree above what was said, each ±1 at 80 %: beyond chance; three of them small, or one below, is not."""
+    from webapp.pages import plot_said
+
+    def rows(*offs, half=1.0):
+        return [{"day": None, "seen": 24.0, "said": [{"weeks": 26, "off": -9.0, "low": 0.0, "high": 1.0}, {"weeks": 4, "off": off, "low": 23.0 - half, "high": 23.0 + half}]} for off in offs]
+
+    assert plot_said.leaning(rows(1.0, 1.2, 0.8, 1.4)) == {"n": 4, "mean": pytest.approx(1.1)}
+    assert plot_said.leaning(rows(-1.0, -1.2, -0.8, 3.0)) == {"n": 3, "mean": pytest.approx(-1.0)}
+    assert plot_said.leaning(rows(0.2, 0.3, 0.1)) is None and plot_said.leaning(rows(1.0, 1.2)) is None and plot_said.leaning(rows(-0.1, 1.2, 1.0, 1.4)) is None and plot_said.leaning([]) is None

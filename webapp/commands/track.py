@@ -31,7 +31,7 @@ def track_command(edge: Edge, replay: bool, said_only: bool, as_json: bool) -> N
     if whole["enough"]:
         edge.say("track.head", share=whole["cover80"]["value"], low=whole["cover80"]["low"], high=whole["cover80"]["high"], n=whole["n"], days=whole["days"], replayed=whole["n_replayed"])
     else:
-        edge.say("track.head_few", n=whole["n"], needed=whole["needed"])
+        edge.say("track.head_few", n=whole["outcomes"], needed=whole["needed"])
     edge.say("track.columns")
     for what, unit in (("brix", "°Bx"), ("mass", "log kg")):
         for weeks, judged in found[what]["by_weeks"].items():
@@ -51,7 +51,7 @@ def track_command(edge: Edge, replay: bool, said_only: bool, as_json: bool) -> N
 def _line(edge: Edge, what: str, weeks: str, judged: dict, unit: str) -> None:
     start = f"{what:<8} {weeks:>7} {judged['n']:>7}  "
     if not judged["enough"]:
-        return click.echo(start + edge.words("pages.track.few", n=judged["n"], needed=judged["needed"], more=judged["needed"] - judged["n"]))
+        return click.echo(start + edge.words("pages.track.few", n=judged["outcomes"], needed=judged["needed"], more=judged["needed"] - judged["outcomes"]))
     share = lambda part: f"{part['value']:4.0%} ({part['low']:.0%}–{part['high']:.0%})"  # noqa: E731
     rule, best = min(judged["rules"].items(), key=lambda item: item[1]["crps"])
     bias = judged["bias"]

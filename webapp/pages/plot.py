@@ -36,7 +36,7 @@ def page(code: str) -> str:
     said, readings = track_service.of_plot(db(), code), survey.readings(db())
     mine = readings[readings["plot"] == code]
     context: dict = {"about": about, "code": code, "stale": stale, "log": log, "log_shown": plot_log.SHOWN, "outlines": land.outline_versions(db(), code), "track": _track(),
-                     "said": plot_said.rows(said["brix"]), "said_kg": plot_said.rows(said["mass"], log=True), "signed": plot_rounds.signed, "doubts": plot_rounds.plot_doubts(known_doubts(), code, set(mine["round"].dropna()), _living)}
+                     "said": (told := plot_said.rows(said["brix"])), "leaning": plot_said.leaning(told), "said_kg": plot_said.rows(said["mass"], log=True), "signed": plot_rounds.signed, "doubts": plot_rounds.plot_doubts(known_doubts(), code, set(mine["round"].dropna()), _living)}
     context["learned"] = tonnage.learned(db(), code, tonnes)
     if about["status"] != "standing":
         return render("plot_cut.html", title=words("pages.plot.title_cut", name=about["name"], code=code), **context)

@@ -25,7 +25,7 @@ def page() -> str:
     only = request.args.get("from") == "said"
     found = track.record(db(), only_said=only)
     whole, job = found["brix"]["all"], next(iter(jobs.pending(db(), "replay")), None)
-    title = words("pages.track.title", share=100 * whole["cover80"]["value"]) if whole["enough"] else words("pages.track.title_few", n=whole["n"], needed=whole["needed"])
+    title = words("pages.track.title", share=100 * whole["cover80"]["value"]) if whole["enough"] else words("pages.track.title_few", n=whole["outcomes"], needed=whole["needed"])
     return render("track.html", title=title, found=found, taught=tonnage.learned(db()), whole=whole, verdicts={"brix": _verdict(whole, found["brix"]["calibration"]), "mass": _verdict(found["mass"]["all"], found["mass"]["calibration"]), "art": _verdict(found["art"], found["art"]["calibration"])}, best=_best(whole), only=only, job=job, names=land.plots(db())["name"].to_dict(),
                   brix_rows=_rows(found["brix"]), mass_rows=_rows(found["mass"]), picture=_picture(found["brix"]["calibration"]), chance_picture=_chances(found["chance"]), chance_rows=_chance_rows(found["chance"]),
                   can_replay=may("change_settings") and not job, n_replayable=len(track.replay_days(db())), replayed_days=sum(d["said_from"] == "replayed" for d in found["days"]),

@@ -127,7 +127,7 @@ def _curves(model: ripening.Fit, out: ripening.Outlook, lim: Limits, land_of: ri
     mean = out.mean + plant * picked.shift(out.taken)
     share, low, high, expected = picked.share_of_standing(mean, sd, plant, model.residuals, lim.target_brix_deg, out.taken, out.ready, out.rare_part)
     keep, near, far = readiness.keep_share(out.age, lim), rare.half80(out.rare_part) * sd, rare.half95(out.rare_part) * sd
-    return {"mean_deg": mean, "sd_deg": sd, "rare_part": out.rare_part, "lo80": mean - near, "hi80": mean + near, "lo95": mean - far, "hi95": mean + far,
+    return {"mean_deg": mean, "sd_deg": sd, "rare_part": out.rare_part, "lo80": np.maximum(mean - near, 0.0), "hi80": mean + near, "lo95": np.maximum(mean - far, 0.0), "hi95": mean + far,  # no juice has less than nought
             "share": share, "share_lo": low, "share_hi": high, "share_expected": expected, "chance": readiness.chance(mean, sd, lim.target_brix_deg, out.rare_part), "keep_share": keep, "plant_sd_deg": plant, "taken": out.taken, "ready": out.ready,
             "condition": readiness.condition(share, keep, out.age, lim)}
 

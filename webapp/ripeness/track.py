@@ -137,8 +137,10 @@ def ratio_of(ours: np.ndarray, theirs: np.ndarray, day: np.ndarray) -> dict[str,
 
 
 def judge(p: Pairs) -> dict:
-    """What a set of pairs is worth. ``enough`` False: only counted. Units of ``seen`` but for shares and ratios."""
-    out: dict = {"n": len(p), "days": len(np.unique(p.on_day)), "plots": len(set(p.plot)), "n_replayed": int(p.replayed.sum()), "needed": LEAST_PAIRS, "enough": len(p) >= LEAST_PAIRS}
+    """What a set of pairs is worth. ``enough`` False: only counted. An outcome that was spoken of 4, 12 and 26 weeks ahead is three pairs and one outcome:
+    ``outcomes`` decide what is enough. Units of ``seen`` but for shares and ratios."""
+    outcomes = len(set(zip(p.plot, p.day, p.seen)))
+    out: dict = {"n": len(p), "outcomes": outcomes, "days": len(np.unique(p.on_day)), "plots": len(set(p.plot)), "n_replayed": int(p.replayed.sum()), "needed": LEAST_PAIRS, "enough": outcomes >= LEAST_PAIRS}
     if not out["enough"]:
         return out
     off = np.abs(p.seen - p.mean)

@@ -1,7 +1,8 @@
 """What a visit weighs that lies far from all that the others say: little, until somebody looks at it; nothing is dropped.
 
-A visit whose distance from what all others say of it (``doubts.left_out``) is farther than one in twenty estates would see by chance is given the
-square of that distance as variance of its own: it then moves its plot by about what it would if it were as far off as it seems. The farthest of
+A visit whose distance z, in sds, from what all others say of it (``doubts.left_out``) is beyond a limit that one estate in twenty would see passed
+by chance is taken to have a variance (z / limit)³ times as large: just beyond the limit it counts nearly in full, twice as far an eighth, and a slipped
+decimal next to nothing. The farthest of
 a plot goes first, since it drags what is expected of its neighbours. Rounds that the office has looked at and left count in full.
 """
 
@@ -35,7 +36,7 @@ def weighed(f: ripening.Fit, visits: Visits, land: ripening.Land, among: int | N
         return seen
     far, left, scale = limit(among), np.arange(len(visits.mask)), None
     for _ in range(PASSES):
-        off, z = _away(f, seen, land, left)
+        total, z = _away(f, seen, land, left)
         if scale is None:
             scale = _scale(z[seen.mask[left]])
         z = np.where(seen.mask[left] & (seen.doubt[left] == 0) & (seen.sure[left] == 0) & (seen.n[left] >= doubts.FAR_FEWEST), np.abs(z), 0.0)
@@ -43,22 +44,23 @@ def weighed(f: ripening.Fit, visits: Visits, land: ripening.Land, among: int | N
         found = z[row, worst] > far * scale
         if not found.any():
             break
-        seen.doubt[left[found], worst[found]] = off[row[found], worst[found]] ** 2
+        at = row[found], worst[found]
+        seen.doubt[left[found], worst[found]] = total[at] * ((z[at] / (far * scale)) ** 3 - 1)
         left = left[found]
     return seen
 
 
 def _away(f: ripening.Fit, visits: Visits, land: ripening.Land, plots: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """[n, M] distance °Bx of each visit of some plots from what all others say of it, and that in its sds."""
-    off, z = (np.zeros((len(plots), visits.mask.shape[1])) for _ in range(2))
+    """[n, M] variance °Bx² of the distance of each visit of some plots from what all others say of it, and that distance in its sds."""
+    total, z = (np.zeros((len(plots), visits.mask.shape[1])) for _ in range(2))
     for begin in range(0, len(plots), PLOTS_AT_ONCE):
         at = plots[begin: begin + PLOTS_AT_ONCE]
         some, ground, seen = ripening.part(f, land, visits, at)
         out = doubts.left_out(some, ripening.posterior(some, seen, ground, some.about))
         here = slice(begin, begin + len(at))
-        off[here] = out.off_deg
-        z[here] = out.off_deg / np.sqrt(np.maximum(out.var + out.noise, 1e-9))
-    return off, z
+        total[here] = np.maximum(out.var + out.noise, 1e-9)
+        z[here] = out.off_deg / np.sqrt(total[here])
+    return total, z
 
 
 def _scale(z: np.ndarray) -> float:
