@@ -35,7 +35,7 @@ def simulate(correlation: float, seed: int, plots: int = true_laws.PLOTS) -> tup
 def learned(e: true_laws.Estate, f: true_fields.Fields) -> tuple[Any, Any, tie.Tie]:
     """(ripening fit with land and visits, what the tonnage stores, what joins them), by the product's own steps."""
     visits, land = ripeness_truth.read(e)
-    fit = fitting.fit_estate(visits, land, PEAK_MONTHS, float(CUT_DAY), widened=False)
+    fit, visits = fitting.fit_weighed(visits, land, PEAK_MONTHS, float(CUT_DAY), widened=False)
     masses = drawing.stored(tonnes_truth.reckoned(f))
     return (fit, land, visits), masses, tie.learn(plot_effects.effects(fit, land, visits, float(CUT_DAY)), tied.weighed(masses))
 

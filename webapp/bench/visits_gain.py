@@ -64,7 +64,7 @@ def one(law: str, seed: int, plots: int = true_laws.PLOTS) -> dict[str, dict[str
     """Rule → narrowed weeks, tonnes, part of the doubt and error removed, an hour."""
     e = simulate(law, seed, plots)
     visits, land = ripeness_truth.read(e)
-    f = fitting.fit_estate(visits, land, PEAK_MONTHS, float(CUT_DAY))
+    f, visits = fitting.fit_weighed(visits, land, PEAK_MONTHS, float(CUT_DAY))
     rng = np.random.default_rng([true_laws.LAWS.index(law), seed, 5])
     middle = rng.uniform(0, SIDE_DEG, (true_laws.ZONES, 2))
     place = middle[e.zone] + rng.normal(0, ZONE_DEG, (plots, 2))

@@ -24,7 +24,7 @@ import numpy as np
 
 from ..ripeness import picked
 from ..ripeness.plot_effects import Ends
-from ..ripeness.readiness import Z80
+from ..ripeness.readiness import Z80, likely_steps
 from ..tonnage import constants as tonnage_constants
 
 TONNES_WEEKS, WINDOW_WEEKS = 26, 53
@@ -111,10 +111,7 @@ def needed_deg(known: Known, residuals: np.ndarray, target: float, share: float)
 
 def nodes(n: int = NODES) -> np.ndarray:
     """``n`` equally likely values of a standard normal, scaled to variance 1."""
-    from scipy.stats import norm
-
-    steps = norm.ppf((np.arange(n) + 0.5) / n)
-    return steps / np.sqrt(np.mean(steps**2))
+    return likely_steps(n)
 
 
 def first_weeks(mean: np.ndarray, moved: np.ndarray, left: np.ndarray, needed: np.ndarray) -> np.ndarray:

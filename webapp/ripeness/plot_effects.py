@@ -67,7 +67,7 @@ def drawn(f: Fit, land: Land, visits: Visits, days: np.ndarray, paths: np.ndarra
         of_path = (f.sd("level") ** 2 + post.pace_var[:, None, None] * ahead.z[:, :, None] * ahead.z[:, None, :] + drift + jumps.between(ground.jump_day, ground.jump_var, days[None], days[None])
                    - cW @ ahead.c.transpose(0, 2, 1) + (d @ f.cov) @ d.transpose(0, 2, 1))
         of_path += 1e-9 * np.trace(of_path, axis1=1, axis2=2)[:, None, None] * np.eye(len(days)) + 1e-12 * np.eye(len(days))
-        moved = d[..., -len(shock.AHEAD_DAYS):] @ shock.rare_root()
+        moved = shock.rare_along(d)
         rare_path = moved @ moved.transpose(0, 2, 1)
         middle = ahead.mean + ripening.plants_sd(some, ahead, ground) * picked.shift(ahead.taken)
         for times, ones in ((-1.0, np.flatnonzero(~comes)), (1 / rare.chance() - 1, np.flatnonzero(comes))):

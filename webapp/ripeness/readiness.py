@@ -68,7 +68,7 @@ def expected_share(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray | floa
 
     def average(width: np.ndarray, nodes: int) -> np.ndarray:
         total = np.zeros(mean.shape)
-        for step in _steps(nodes):
+        for step in likely_steps(nodes):
             total += above((target - mean - step * width) / plant, residuals)
         return total / nodes
 
@@ -78,7 +78,7 @@ def expected_share(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray | floa
     return (1 - rare.chance()) * average(usual * sd, NODES) + rare.chance() * average(wide * sd, FEW_NODES)
 
 
-def _steps(nodes: int) -> np.ndarray:
+def likely_steps(nodes: int) -> np.ndarray:
     """Equally likely values of a standard normal, scaled to variance 1."""
     from scipy.stats import norm
 

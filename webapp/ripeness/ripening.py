@@ -211,8 +211,7 @@ def ahead(f: Fit, post: Posterior, days: np.ndarray) -> Outlook:
     out = Outlook(mean, var * wider**2, rows_ahead, c, z, days, age, wider, stand.taken(days[None, :]), stand.ready(days[None, :]), np.zeros(mean.shape))
     moved = shock.rare_var(f.past, days)
     if visits.mask.any() and visits.day[visits.mask].max() > f.past[-1]:  # a visit after the fit has seen part of what was to come then
-        own = shared(f, post, out, np.arange(len(age)))[..., -len(shock.AHEAD_DAYS):] @ shock.rare_root()
-        moved = (own**2).sum(axis=2)
+        moved = (shock.rare_along(shared(f, post, out, np.arange(len(age)))) ** 2).sum(axis=2)
     return replace(out, rare_part=np.minimum(moved / var, rare.MOST))
 
 

@@ -85,6 +85,11 @@ def rare_root() -> np.ndarray:
     return float(k.SHOCK_AHEAD_DEG) * np.linalg.cholesky(_innovations() + 1e-9 * np.eye(len(AHEAD_DAYS)))
 
 
+def rare_along(along_coefficients: np.ndarray) -> np.ndarray:
+    """[..., F] how independent parts of the rare thing move what leans on all coefficients by the given weights [..., p] (its last are the knots to come)."""
+    return along_coefficients[..., -len(AHEAD_DAYS):] @ rare_root()
+
+
 def _fade() -> np.ndarray:
     return np.exp(-AHEAD_DAYS / 7.0 / float(k.SHOCK_WEEKS))
 
