@@ -25,7 +25,7 @@ def office(demo_made, tmp_path_factory):
 
 
 def cells(page: str, table: str) -> list[list[str]]:
-    body = re.search(rf'<table id="{table}">(.*?)</table>', page, re.S)[1]
+    body = re.search(rf'<table [^>]*id="{table}"[^>]*>(.*?)</table>', page, re.S)[1]
     return [[" ".join(html.unescape(re.sub(r"<[^>]+>", " ", cell)).split()) for cell in re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row, re.S)] for row in re.findall(r"<tr[^>]*>(.*?)</tr>", body, re.S)]
 
 
@@ -48,7 +48,11 @@ def test_the_picture_of_chances_and_its_table_say_the_same(office, language):
         assert row[1].startswith(f"{100 * t['share']:.0f} %") and f"{100 * t['low']:.0f} – {100 * t['high']:.0f} %" in row[1]
         assert ("se sale" in row[1] or "outside" in row[1]) == (not t["held"]) and f"{100 * t['said']:.0f} %" in row[0]
     fate = found["fate"]
-    assert fate["said"] == fate["met"] + fate["cut"] + fate["unseen"] and f"{fate['said']:,}".replace(",", "") in page.replace(",", "")
+    assert fate["said"] == fate["met"] + fate["cut"] + fate["unseen"] and fate["met"] == found["n"], "one count of comparisons on the page: every one of them is among what was met"
+    assert 0 < fate["passed"] == record["cut_between"] <= fate["unseen"]
+    plain = " ".join(html.unescape(re.sub(r"<[^>]+>", " ", page)).split())
+    assert (f"{found['n']} comparaciones: las {record['brix']['all']['n']} con muestreo de arriba y {found['by_cut']} más" if language == "es" else f"{found['n']} comparisons: the {record['brix']['all']['n']} with a round above and {found['by_cut']} more") in plain
+    assert f"{fate['said']:,}".replace(",", "") in page.replace(",", "")
 
 
 def test_tonnes_of_plots_cut_whole_stand_one_by_one_while_they_are_few(office):
@@ -75,3 +79,16 @@ def test_sugar_says_how_its_spread_was_learned(office):
     assert line["load_learned"] and line["load_sd"] < 0.5 * line["load_assumed"] and 0.7 < art["cover80"]["value"] < 0.9
     page = client.get("/track?lang=es").get_data(as_text=True)
     assert f"±{line['load_sd']:.3f}" in page and f"{line['loads']} viajes" in page
+
+
+@pytest.mark.parametrize("kind, es, en", [("narrow", "Lo más reciente salió peor", "The latest came out worse"), ("fell", "ya no va igual", "no longer goes the same way"), ("same", None, None)])
+def test_the_verdict_names_the_latest_days_when_they_go_another_way(office, monkeypatch, kind, es, en):
+    """What the list by day shows is in the words above it too."""
+    record, client = office
+    latest = {"kind": kind, "first": "2026-05-25", "last": "2026-08-24", "days": 2, "n": 56, "cover80": {"value": 0.714, "low": 0.578, "high": 0.795}, "before": {"value": 0.91, "low": 0.85, "high": 0.95}}
+    monkeypatch.setattr(track, "record", lambda *_, **__: record | {"brix": record["brix"] | {"latest": latest}})
+    for language, says, when in (("es", es, "en las últimas 2 fechas, del 25 de mayo de 2026 al 24 de agosto de 2026"), ("en", en, "on the last 2 days, from May 25, 2026 to August 24, 2026")):
+        page = " ".join(html.unescape(client.get(f"/track?lang={language}").get_data(as_text=True)).split())
+        found = re.search(r'<span id="lately">(.*?)</span>', page)
+        assert (found is None) == (says is None)
+        assert not found or (says in found[1] and when in found[1] and "71 %" in found[1] and "58 – 80 %" in found[1])

@@ -120,3 +120,33 @@ def test_a_plain_rule_carries_the_last_value():
     mean, sd = plain_rules.carried(e, np.array([0, 1, 2]), np.array([11.0, 21.0, 30.0]), np.array([1, 1, 1]), 3)
     assert mean == pytest.approx([13.0, 21.0, 31.0])  # two above its curve; on it; never seen: the estate's mean distance
     assert sd[:2] == pytest.approx(1.0) and sd[2] == pytest.approx(np.std([1, 2, 0]))
+
+
+def by_days(*shares, n=40, weeks=4):
+    """Pairs of so many days: of each that share came inside its 80 % interval."""
+    seen = np.concatenate([np.where(np.arange(n) < round(share * n), 0.0, 5.0) for share in shares])
+    day = np.repeat(np.arange(len(shares)) * 91, n)
+    return pairs(seen, on_day=day, plot=np.tile([f"P{i}" for i in range(n)], len(shares)), weeks=weeks)
+
+
+@pytest.mark.parametrize("shares, kind, first", [((0.9, 0.9, 0.9, 0.5), "narrow", 273), ((0.95, 0.95, 0.95, 0.725), "fell", 273), ((0.8, 0.8, 0.8, 0.8), "same", 273), ((0.5, 0.5, 0.5, 0.8), "rose", 273), ((0.8, 0.8, 0.8, 1.0), "wide", 273)])
+def test_the_latest_days_are_told_apart_only_beyond_chance(shares, kind, first):
+    found = track.latest(by_days(*shares))
+    assert (found["kind"], found["first"], found["days"], found["n"]) == (kind, first, 1, 40)
+    assert found["cover80"]["value"] == pytest.approx(shares[-1]) and found["before"]["value"] == pytest.approx(shares[0])
+
+
+def test_days_with_few_outcomes_are_taken_together_and_a_single_period_is_none():
+    assert track.latest(by_days(0.8, 0.8, 0.5, n=16))["days"] == 2
+    assert track.latest(by_days(0.5)) is None and track.latest(by_days(0.8, 0.5, n=15)) is None and track.latest(by_days(0.8, n=5)) is None
+    far, near = by_days(1.0, 1.0, weeks=26), by_days(0.9, 0.9, 0.5)
+    both = Pairs(*(np.concatenate([getattr(far, name), getattr(near, name)]) for name in ("plot", "on_day", "day", "weeks", "mean", "sd", "seen", "replayed")))
+    assert track.latest(both)["before"]["value"] == pytest.approx(0.9), "held against days before that were spoken of as far ahead"
+
+
+def test_the_latest_days_of_calibrated_forecasts_are_rarely_called_odd():
+    """Four quarters of 40 independent pairs at 80 %: by simulation, one in ten at the most is said to differ."""
+    rng, odd = np.random.default_rng(3), 0
+    for _ in range(200):
+        odd += track.latest(by_days(*(rng.binomial(40, 0.8, 4) / 40)))["kind"] != "same"
+    assert odd <= 20

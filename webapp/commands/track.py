@@ -32,6 +32,9 @@ def track_command(edge: Edge, replay: bool, said_only: bool, as_json: bool) -> N
         edge.say("track.head", share=whole["cover80"]["value"], low=whole["cover80"]["low"], high=whole["cover80"]["high"], n=whole["n"], days=whole["days"], replayed=whole["n_replayed"])
     else:
         edge.say("track.head_few", n=whole["outcomes"], needed=whole["needed"])
+    lately = service.lately(whole, found["brix"]["latest"])
+    if lately:
+        click.echo(edge.words(lately.code, **lately.params))
     edge.say("track.columns")
     for what, unit in (("brix", "°Bx"), ("mass", "log kg")):
         for weeks, judged in found[what]["by_weeks"].items():

@@ -16,6 +16,7 @@ from ..ripeness import chances, plain_rules, track
 from ..ripeness import service as ripeness
 from ..ripeness import track_service as said_brix
 from ..ripeness.track import HORIZONS_WEEKS, Pairs
+from ..sentences import Sentence
 from ..solver import Progress, no_progress
 from ..survey import past_service
 from ..survey import service as survey
@@ -58,15 +59,16 @@ def _record(db: Database, only_said: bool) -> dict[str, Any]:
     by_day = {date.fromordinal(int(day)).isoformat(): track.judge(brix.at(brix.on_day == day)) for day in np.unique(brix.on_day)}
     return {"today": clock.of(db).today().isoformat(), "horizons_weeks": list(HORIZONS_WEEKS), "window_days": track.WINDOW_DAYS, "least_pairs": track.LEAST_PAIRS,
             "days": [{**row, "pairs": by_day.get(row["on_day"], {}).get("n", 0), "cover80": by_day.get(row["on_day"], {}).get("cover80")} for row in days], "cut_between": len(cut), "next_pairs_by": _next_pairs(db, days),
-            "brix": _by_horizon(brix) | {"calibration": track.calibration(brix), "worst": _worst(brix)},
+            "brix": _by_horizon(brix) | {"calibration": track.calibration(brix), "worst": _worst(brix), "latest": _latest(brix)},
             "chance": chances.judge(chance) | {"fate": _fate(fate)},
             "mass": _by_horizon(mass) | {"calibration": track.calibration(mass)}, "tonnes": tonnes_service.record(whole), "art": track.judge(sugar) | {"calibration": track.calibration(sugar), "line": _line(db)}}
 
 
 def _fate(fate: pd.DataFrame) -> dict[str, Any]:
-    """Of everything said whose week has passed: how many met a round, were cut before one (and what chance was said of those), and the rest."""
+    """Of everything said whose week has passed or that was met before it: how many met a round or a clearing's sugar, were cut before one (and
+    what chance was said of those), and the rest, with how many of these met a round after a pass."""
     cut = fate[fate["cut"]]
-    return {"said": len(fate), "met": int(fate["met"].sum()), "cut": len(cut), "cut_said": float(cut["chance"].mean()) if len(cut) else None, "unseen": int((~fate["met"] & ~fate["cut"]).sum())}
+    return {"said": len(fate), "met": int(fate["met"].sum()), "cut": len(cut), "cut_said": float(cut["chance"].mean()) if len(cut) else None, "unseen": int((~fate["met"] & ~fate["cut"]).sum()), "passed": int(fate["passed"].sum())}
 
 
 def _by_horizon(p: Pairs) -> dict[str, Any]:
@@ -77,6 +79,19 @@ def _worst(p: Pairs) -> list[dict]:
     return [{**row, "on_day": date.fromordinal(int(p.on_day[row["last"]])).isoformat(), "day": date.fromordinal(int(p.day[row["last"]])).isoformat(), "weeks": int(p.weeks[row["last"]]),
              "said_deg": float(p.mean[row["last"]]), "low80_deg": float((p.mean - p.half80)[row["last"]]), "high80_deg": float((p.mean + p.half80)[row["last"]]), "seen_deg": float(p.seen[row["last"]])}
             for row in track.worst(p)]
+
+
+def _latest(p: Pairs) -> dict[str, Any] | None:
+    found = track.latest(p)
+    return found and found | {name: date.fromordinal(found[name]).isoformat() for name in ("first", "last")}
+
+
+def lately(judged: dict, latest: dict | None) -> Sentence | None:
+    """What the newest days show that the verdict on all of them does not, when it is more than chance gives; None otherwise."""
+    if not judged["enough"] or latest is None or latest["kind"] == "same" or (latest["kind"] == "wide" and judged["cover80"]["low"] > 0.8):
+        return None
+    spoken = Sentence("track.latest.days", {"n": latest["days"], "first": latest["first"], "last": latest["last"]})
+    return Sentence(f"track.latest.{latest['kind']}", {"spoken": spoken, "share": 100 * latest["cover80"]["value"], "low": 100 * latest["cover80"]["low"], "high": 100 * latest["cover80"]["high"], "before": 100 * latest["before"]["value"], "n": latest["n"]})
 
 
 def _line(db: Database) -> dict[str, Any]:

@@ -27,7 +27,7 @@ def page() -> str:
     whole, job = found["brix"]["all"], next(iter(jobs.pending(db(), "replay")), None)
     title = words("pages.track.title", share=100 * whole["cover80"]["value"]) if whole["enough"] else words("pages.track.title_few", n=whole["outcomes"], needed=whole["needed"])
     return render("track.html", title=title, found=found, taught=tonnage.learned(db()), whole=whole, verdicts={"brix": _verdict(whole, found["brix"]["calibration"]), "mass": _verdict(found["mass"]["all"], found["mass"]["calibration"]), "art": _verdict(found["art"], found["art"]["calibration"])}, best=_best(whole), only=only, job=job, names=land.plots(db())["name"].to_dict(),
-                  brix_rows=_rows(found["brix"]), mass_rows=_rows(found["mass"]), picture=_picture(found["brix"]["calibration"]), chance_picture=_chances(found["chance"]), chance_rows=_chance_rows(found["chance"]),
+                  brix_rows=_rows(found["brix"]), mass_rows=_rows(found["mass"]), lately=track.lately(whole, found["brix"]["latest"]), pictures=_pictures(found["brix"]["calibration"]), chance_picture=_chances(found["chance"]), chance_rows=_chance_rows(found["chance"]),
                   can_replay=may("change_settings") and not job, n_replayable=len(track.replay_days(db())), replayed_days=sum(d["said_from"] == "replayed" for d in found["days"]),
                   mass_percent=_percent(found["mass"]["all"]), tonnes_rows=_tonnes_rows(found["tonnes"]), tonnes_verdict=_verdict(found["tonnes"]["all"]))
 
@@ -83,9 +83,10 @@ def _percent(judged: dict) -> dict[str, float] | None:
     return {name: 100 * (exp(value) - 1) for name, value in judged["bias"].items()} if judged["enough"] else None
 
 
-def _picture(found: dict | None) -> str | None:
+def _pictures(found: dict | None) -> tuple[str, str] | None:
+    """For a desk, and narrow for a phone."""
     if found is None:
         return None
     said: dict[str, Any] = {"title": words("pages.track.picture"), "desc": words("pages.track.picture_desc", n=found["n"], low=found["low"], high=found["high"]),
                             "low": words("pages.track.picture_low"), "high": words("pages.track.picture_high"), "expected": words("pages.track.picture_expected")}
-    return calibration_bars("even", found, said)
+    return calibration_bars("even", found, said), calibration_bars("even-narrow", found, said, width=340)

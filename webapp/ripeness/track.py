@@ -129,6 +129,30 @@ def share_of(hits: np.ndarray, day: np.ndarray) -> dict[str, float]:
     return {"value": p, "low": low, "high": high, "n_effective": worth}
 
 
+def latest(p: Pairs) -> dict | None:
+    """The newest days of forecasts that have ``LEAST_PAIRS`` outcomes together, at 80 %, beside the days before them, spoken of as far ahead.
+
+    ``kind``: ``narrow`` or ``wide`` when the period's own 95 % interval leaves 80 % out; ``fell`` or ``rose`` when it does not, but the
+    difference to the days before leaves nought out (limits squared and added, Newcombe 1998, Statistics in Medicine 17:873, method 10, with
+    the exact ones); ``same``. None while there is no period, or nothing before it.
+    """
+    days, outcomes = np.unique(p.on_day)[::-1], set()
+    for first in days:
+        mine = p.on_day == first
+        outcomes |= set(zip(p.plot[mine], p.day[mine], p.seen[mine]))
+        if len(outcomes) >= LEAST_PAIRS:
+            break
+    else:
+        return None
+    new, old = p.on_day >= first, (p.on_day < first) & np.isin(p.weeks, p.weeks[p.on_day >= first])
+    if not old.any():
+        return None
+    now, before = share_of(p.inside80[new], p.on_day[new]), share_of(p.inside80[old], p.on_day[old])
+    least, most = now["value"] - before["value"] - np.hypot(now["value"] - now["low"], before["high"] - before["value"]), now["value"] - before["value"] + np.hypot(now["high"] - now["value"], before["value"] - before["low"])
+    kind = "narrow" if now["high"] < 0.8 else "wide" if now["low"] > 0.8 else "fell" if most < 0 else "rose" if least > 0 else "same"
+    return {"kind": kind, "first": int(first), "last": int(days[0]), "days": int((days >= first).sum()), "n": int(new.sum()), "cover80": now, "before": before}
+
+
 def ratio_of(ours: np.ndarray, theirs: np.ndarray, day: np.ndarray) -> dict[str, float]:
     """{value, low, high}: mean of ours over mean of theirs, 95 %; below 1 ours is the better."""
     value = float(ours.mean() / theirs.mean())

@@ -62,7 +62,8 @@ def cut_since(db: Database, pairs: pd.DataFrame) -> np.ndarray:
 class Told:
     """``brix`` pairs of said and seen °Brix of a round's mean, with plain rules; ``chances`` the same rounds against the chance ripe;
     ``cut_between`` [C] of the pairs left out because a pass came between, whether made afterwards; ``fate`` of everything said whose
-    week has passed: replayed, chance, met, cut (taken by a clearing before anything could tell), a row each."""
+    week has passed or that was met before it: replayed, chance, met, cut (taken by a clearing before anything could tell), passed (met only by
+    a round after a pass), a row each."""
 
     brix: Pairs
     chances: Chances
@@ -76,7 +77,7 @@ def told(db: Database, cleared: pd.DataFrame | None = None) -> Told:
     """
     plots = sorted(set(land.plots(db).index))
     said = said_frame(store.SAID.about(db, until_week(db)))
-    found, came, left_out = _found(db, said, plots)
+    found, came, between = _found(db, said, plots)
     mean, sd, noise = _forecast(db, found) if len(found) else (np.zeros(0),) * 3
     rules = _rules(db, found, came, plots, noise) if len(found) else {}
     spoke_of = _targets(said, float(settings.load(db)["target_brix_deg"]))
@@ -84,7 +85,7 @@ def told(db: Database, cleared: pd.DataFrame | None = None) -> Told:
     brix = _as_pairs(found, mean, sd, rules)
     rounds = Chances(brix, np.sqrt(np.maximum(sd**2 - noise**2, 0.0)), target, np.zeros(len(brix), bool))
     cuts, keys = _cuts(db, said, found, cleared, spoke_of)
-    return Told(brix, chances.joined(rounds, cuts), left_out, _fate(db, said, _keys(found) | keys))
+    return Told(brix, chances.joined(rounds, cuts), between["replayed"].to_numpy(bool), _fate(db, said, _keys(found) | keys, _keys(between)))
 
 
 def _keys(found: pd.DataFrame) -> set[tuple]:
@@ -121,16 +122,17 @@ def _targets(said: pd.DataFrame, now_deg: float) -> dict[int, float]:
     return {int(day): float(then.get(day, now_deg)) for day in np.unique(said["on_day"])}
 
 
-def _fate(db: Database, said: pd.DataFrame, keys: set[tuple]) -> pd.DataFrame:
-    """What became of everything said whose week has passed."""
-    past = said[said["target"] <= clock.of(db).today().toordinal()]
+def _fate(db: Database, said: pd.DataFrame, keys: set[tuple], between: set[tuple]) -> pd.DataFrame:
+    """What became of everything said whose week has passed, and of what met its round before it: every comparison of the page is in it."""
+    every = [key in keys or key in between for key in zip(said["plot"], said["on_day"], said["weeks"])]
+    past = said[(said["target"] <= clock.of(db).today().toordinal()) | np.array(every, bool)]
     if not len(past):
-        return pd.DataFrame({"replayed": np.zeros(0, bool), "chance": np.zeros(0), "met": np.zeros(0, bool), "cut": np.zeros(0, bool)})
-    met = np.array([key in keys for key in zip(past["plot"], past["on_day"], past["weeks"])], bool)
+        return pd.DataFrame({"replayed": np.zeros(0, bool), "chance": np.zeros(0), **{name: np.zeros(0, bool) for name in ("met", "cut", "passed")}})
+    met, passed = (np.array([key in among for key in zip(past["plot"], past["on_day"], past["weeks"])], bool) for among in (keys, between))
     loads = survey.loads(db)
     gone = {code: min(d.toordinal() for d in part) for code, part in loads[(loads["clearing"] == 1) & loads["day"].notna()].groupby("plot")["day"]}
     cut = np.array([on < gone.get(code, 10**7) <= target + WINDOW_DAYS for code, on, target in zip(past["plot"], past["on_day"], past["target"])], bool)
-    return pd.DataFrame({"replayed": past["replayed"].to_numpy(bool), "chance": past["chance"].to_numpy(float), "met": met, "cut": cut & ~met})
+    return pd.DataFrame({"replayed": past["replayed"].to_numpy(bool), "chance": past["chance"].to_numpy(float), "met": met, "cut": cut & ~met, "passed": passed & ~met & ~cut})
 
 
 def of_plot(db: Database, code: str) -> Pairs:
@@ -139,14 +141,14 @@ def of_plot(db: Database, code: str) -> Pairs:
     return _as_pairs(found, *(_forecast(db, found)[:2] if len(found) else (np.zeros(0), np.zeros(0))), {})
 
 
-def _found(db: Database, said: pd.DataFrame, plots: list[str]) -> tuple[pd.DataFrame, pd.DataFrame, np.ndarray]:
-    """(pairs with no pass between, rounds that came; of the pairs with one, whether made afterwards)."""
+def _found(db: Database, said: pd.DataFrame, plots: list[str]) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """(pairs with no pass between, rounds that came, pairs with one)."""
     seen = inputs.seen(db, plots)
     at, m = np.nonzero(seen.mask)
     came = pd.DataFrame({"plot": np.array(plots, object)[at], "day": seen.day[at, m].astype(np.int64), "seen": seen.mean[at, m], "n": seen.n[at, m], "known": seen.known[at, m]})
     found = match(said, came)
     between = cut_since(db, found)
-    return found[~between].reset_index(drop=True), came, found["replayed"].to_numpy(bool)[between]
+    return found[~between].reset_index(drop=True), came, found[between]
 
 
 def _forecast(db: Database, found: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
