@@ -104,6 +104,13 @@ def known(code: str, language: str = "es") -> bool:
     return code in catalogue(language)
 
 
+@lru_cache(maxsize=None)
+def places(code: str, language: str = "es") -> frozenset[str]:
+    """Names of the parameters that a sentence speaks of."""
+    words = catalogue(language)[code]
+    return frozenset(name for text in ([words] if isinstance(words, str) else words) for _, name, _, _ in string.Formatter().parse(text) if name)
+
+
 @dataclass(frozen=True)
 class Sentence:
     """A sentence not yet in any language: what services return and stores keep."""

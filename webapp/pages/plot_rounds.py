@@ -99,7 +99,7 @@ def plot_doubts(doubts: list[dict], code: str, rounds: set[str], living: Callabl
 def named(doubt: dict) -> set[str]:
     """Every record or round that a doubt speaks of."""
     proposal = doubt["proposal"] or {}
-    return {doubt["record"], *(v for v in (doubt["params"].get("second"), proposal.get("swap_with")) if v), *proposal.get("void_readings_of", ()), *proposal.get("void_records", ()), *proposal.get("of_rounds", ())}
+    return {doubt["record"], *(v for v in (doubt["params"].get("second"), proposal.get("swap_with")) if v), *proposal.get("void_readings_of", ()), *proposal.get("void_records", ()), *proposal.get("scale_records", ()), *proposal.get("of_rounds", ())}
 
 
 def _number(value: Any) -> float | None:

@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 
 from ..database import Database
-from ..survey import brix
+from ..land import service as land
+from ..survey import brix, quality_range
 from ..survey import service as survey
-from ..survey.quality import OF_ESTIMATES
+from ..survey.quality import FAR_OFF, OF_ESTIMATES
 from . import doubts, ripening
 from . import service as ripeness
 
@@ -51,6 +52,11 @@ def _other_flag(readings: pd.DataFrame) -> np.ndarray:
 
 
 def review(db: Database) -> int:
-    """Look for doubts against the newest fit and put them beside the survey's; how many are new."""
-    readings, standing = survey.readings(db), ripeness.answer(db).meta["plots"]
-    return survey.propose(db, OF_ESTIMATES, [*doubts.all_equal(readings[readings["plot"].isin(standing)]), *doubts.find(rounds_of(db))])
+    """Look for doubts against the newest fit and put them beside the survey's; how many are new. A round that no juice reads has its doubt already."""
+    readings, standing, table = survey.readings(db), ripeness.answer(db).meta["plots"], rounds_of(db)
+    odd = [d for d in quality_range.all_doubts(readings, land.plots(db), set()) if d["code"] in quality_range.OF_ROUNDS]
+    told = {name for d in odd for name in (d["record"], *quality_range.named(d["proposal"]))}
+    senseless = {d["record"] for d in odd if d["code"] != quality_range.TOO_LOW}  # too low may still be another plot's: then the swap says more
+    found = doubts.find(table[~table["round"].isin(senseless)])
+    readings = readings[readings["plot"].isin(standing) & ~readings["id"].isin(told)]
+    return survey.propose(db, OF_ESTIMATES, [*doubts.all_equal(readings), *(d for d in found if d["code"] != FAR_OFF or d["record"] not in told)])

@@ -18,3 +18,10 @@ PER_DEGREE_DEG = Constant("correction per °C outside the tables", 0.08, "°Bx/�
 UNKNOWN_TEMP_SD_C = Constant("spread of juice temperature when none was noted", 6.0, "°C", 2.0, "field juice 10–35 °C; from memory", FROM_MEMORY)
 CLOCK_TOLERANCE_S = Constant("clock error that is repaired", 120.0, "s", 0.0, "two minutes: below, the phone's own time is better than the measurement", COMMON_PRACTICE)
 FUTURE_TOLERANCE_S = Constant("how far ahead a repaired time may lie", 900.0, "s", 0.0, "fifteen minutes for slow networks", COMMON_PRACTICE)
+BRIX_MOST_DEG = Constant("most that a round of agave juice reads in the middle", 35.0, "°Bx", 3.0,
+                         "a buyer's specification: 23–28 °Bx, 29 and more at the end of the dry season; six above that as margin", COMMON_PRACTICE)
+BRIX_LOW_SHARE = Constant("part of the least usual °Brix of an age below which a round is doubted", 0.5, "1", 0.1, "assumption: rains, zones and slow plots take a fifth to a third, not a half", FROM_MEMORY)
+NOTHING_DEG = Constant("a refractometer that reads nothing", 0.5, "°Bx", 0.2, "water reads 0.0; hand instruments are good for ±0.2 °Bx", COMMON_PRACTICE)
+BRIX_USUAL_LOW = ((0.0, 5.0), (24.0, 8.0), (36.0, 11.0), (48.0, 16.0), (60.0, 20.0), (72.0, 22.0))
+"""(months, °Bx) least that plots of an age usually read: the ripening model's practice curve less what plots of one age differ (1.5 °Bx, more
+while they rise steeply); from memory. Where figures are said at all they lie a little higher (3 y 14–18, 4 y 18–22, 5 y 21–25, 6 y 23–27 °Bx)."""

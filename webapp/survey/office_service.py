@@ -18,7 +18,7 @@ from ..people import service as people
 from ..problems import Problem
 from ..sentences import Sentence
 from . import intake, judging, store
-from .quality import FAR_OFF
+from .quality import LOOKED_AT
 from . import record as rec
 from .tables_service import in_force
 from .taking_service import known, reason, row_of, settle_with_land
@@ -188,7 +188,7 @@ def settle_doubt(db: Database, doubt: int, answer: str, who: str) -> None:
                 raise Problem("no_proposal", where=found["record"])
             _apply(db, found["record"], found["proposal"], who)
         store.settle_doubt(db, doubt, answer, clock.of(db).stamp(), who)
-        if answer == "leave" and found["code"] == FAR_OFF:
+        if answer == "leave" and found["code"] in LOOKED_AT:
             answers.bump(db, "survey")  # from now on it counts in full
         people.note(db, who, f"doubt_{answer}", found["record"], after=found["proposal"])
 
@@ -217,6 +217,10 @@ def _apply(db: Database, record_id: str, proposal: dict, who: str) -> None:
         for row in living:
             if row.id in proposal["void_records"]:
                 write_void(db, row.id, row.plot, who)
+    elif "scale_records" in proposal:
+        for row in living:
+            if row.id in proposal["scale_records"]:
+                write_correction(db, row.id, {"brix_raw_deg": round(json.loads(row.fields)["brix_raw_deg"] * proposal["by"], 2)}, who)
     elif "of_rounds" in proposal:
         for row in living:
             if row.kind == "round" and (row.round or row.id) in proposal["of_rounds"]:

@@ -1,7 +1,8 @@
 """Doubts about records in use: each names its record, says why, and proposes; nothing is changed by itself.
 
 Thresholds are our own and stated in each sentence; they are set so that ordinary spread between plants
-(sd about 2 °Bx), between rounds and between loads does not raise them. Loads and plots: ``quality_land``.
+(sd about 2 °Bx), between rounds and between loads does not raise them. Loads and plots: ``quality_land``; limits
+of °Brix that hold whatever the others say: ``quality_range``.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from . import quality_land
+from . import quality_land, quality_range
 
 SLIP_FAR_DEG, SLIP_NEAR_DEG, SLIP_LEAST = 8.0, 5.0, 4
 HOT_C, HOT_DAYS, LEAST_ROUNDS = 9.0, 12, 3
@@ -21,6 +22,8 @@ CLOCK_S = 120
 ABOUT_PHONES = frozenset(("clock_repaired", "night_clock"))
 ATC_SHARE, ATC_LEAST = 0.7, 4
 FAR_OFF = "round_far_off"
+LOOKED_AT = frozenset((FAR_OFF, *quality_range.OF_ROUNDS))
+"""Who leaves a round so doubted as it is has looked at it: from then on it counts in full."""
 OF_ESTIMATES = frozenset(("swapped_plots", "instrument_off", "atc_said_yes", "atc_said_no", FAR_OFF, "all_equal"))
 """Doubts that only a fit can raise: ripeness looks for them after each (``propose``); a review of the records leaves them standing."""
 
@@ -31,7 +34,8 @@ def all_doubts(tables: dict[str, pd.DataFrame], plots: pd.DataFrame, installs: l
     in_rounds = readings[readings["round"].notna()]
     twice = double_tallies(in_rounds)
     counts = tables["row_count"][~tables["row_count"]["round"].isin([d["record"] for d in twice])]  # those go with their round
-    return [*slipped_decimals(in_rounds), *hot_thermometers(in_rounds), *atc_flags(tables["round"]), *twice, *double_counts(counts),
+    slipped = slipped_decimals(in_rounds)
+    return [*slipped, *quality_range.all_doubts(readings, plots, {d["record"] for d in slipped}), *hot_thermometers(in_rounds), *atc_flags(tables["round"]), *twice, *double_counts(counts),
             *clocks(readings, installs, zone), *two_corrections(rivals), *quality_land.all_doubts(loads, tables["weighing"], tables["age_check"], plots)]
 
 

@@ -12,7 +12,7 @@ from ..database import Database, atomic, path_of
 from ..land import service as land
 from ..people import service as people
 from ..problems import Problem
-from ..sentences import Sentence, known
+from ..sentences import Sentence, known, places
 from . import batch as wire
 from . import files, intake, quality, store
 from . import record as rec
@@ -195,8 +195,8 @@ def propose(db: Database, codes: frozenset[str], found: list[dict]) -> int:
 
 
 def far_rounds_left(db: Database) -> set[str]:
-    """Rounds far from what was expected that somebody has looked at and left as they are."""
-    return store.left_as_they_are(db, quality.FAR_OFF)
+    """Rounds far from what was expected, or from what juice reads at all, that somebody has looked at and left as they are."""
+    return store.left_as_they_are(db, quality.LOOKED_AT)
 
 
 def doubts_old(db: Database) -> bool:
@@ -225,4 +225,4 @@ def _of_doubt(row: dict, part: str) -> Sentence:
     """What is doubted, or what to do; where a figure of it was never said (a crew that named no year), in words that don't speak of it."""
     name = f"survey.doubt.{row['code']}.{part}"
     unsaid = f"{name}_unsaid"
-    return Sentence(unsaid if None in row["params"].values() and known(unsaid) else name, row["params"])
+    return Sentence(unsaid if known(unsaid) and any(row["params"].get(place) is None for place in places(name)) else name, row["params"])

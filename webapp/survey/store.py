@@ -179,9 +179,9 @@ def drop_open_doubts(db: Database, keep: set[tuple[str, str]], looked_for: Calla
             db.execute("DELETE FROM doubt WHERE id = ?", [row["id"]])
 
 
-def left_as_they_are(db: Database, code: str) -> set[str]:
+def left_as_they_are(db: Database, codes: frozenset[str]) -> set[str]:
     """Records of which somebody has looked at such a doubt and left them."""
-    return {row["record"] for row in rows(db, "SELECT record FROM doubt WHERE code = ? AND settled = 'leave'", [code])}
+    return {row["record"] for row in rows(db, f"SELECT record FROM doubt WHERE code IN ({', '.join('?' * len(codes))}) AND settled = 'leave'", sorted(codes))}
 
 
 def settle_doubt(db: Database, doubt: int, how: str, at: str, by: str) -> None:
