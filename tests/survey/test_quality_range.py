@@ -103,3 +103,15 @@ def test_readings_without_a_round_are_one_visit_a_day(field):
     ripeness.fit(field)
     doubts_service.review(field)
     assert [c for c, _ in told(field)] == [quality_range.READ_NOTHING]
+
+
+def test_until_somebody_looks_such_rounds_move_nothing_and_left_they_count(field):
+    """An estate that reads nothing but 56 stays by what plots of its age usually have; with the rounds left as they are it follows them."""
+    for number, plot in ((1, "VS-04"), (2, "LA-07"), (3, "VS-04")):
+        receive(field, batch(*visit(number, plot=plot, day=number, values=[56.0, 55.6, 56.3, 56.1])))
+    ripeness.fit(field)
+    assert (ripeness.answer(field).arrays["mean_deg"][:, 0] < 30).all()
+    for one in of_code(field, quality_range.TOO_HIGH):
+        service.settle_doubt(field, one["id"], "leave", "Ana")
+    ripeness.fit(field)
+    assert (ripeness.answer(field).arrays["mean_deg"][:, 0] > 40).all()

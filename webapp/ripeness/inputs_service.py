@@ -11,10 +11,14 @@ import numpy as np
 from ..database import Database
 from ..land import service as land
 from ..survey import service as survey
+from ..survey.constants import BRIX_LOW_SHARE, BRIX_MOST_DEG, BRIX_USUAL_LOW
 from . import constants as k
 from . import picked, ripening, stand_service, visits
 
 DEFAULT_AGE_MONTHS = 48.0
+
+SENSELESS_SD_DEG = 100.0
+"""Error given to a visit that no juice reads, so that even an estate full of them stays by its practice curve."""
 
 
 def ground(db: Database, today: date) -> tuple[list[str], ripening.Land, list[str], Any]:
@@ -42,6 +46,14 @@ def ground(db: Database, today: date) -> tuple[list[str], ripening.Land, list[st
     return plots, stand_service.told(db, plots, ripening.Land(planted, sd, zone, zones), how, frame, today), how, frame
 
 
+def _senseless(found: visits.Visits) -> np.ndarray:
+    """[P, M] whether a visit says what no agave juice reads (``quality_range``): whoever looks at it decides, until then it weighs next to nothing.
+
+    ``weighing`` finds what differs from the other visits; an instrument on another scale may have spoilt them all.
+    """
+    return found.mask & (found.sure == 0) & ((found.mean > float(BRIX_MOST_DEG)) | (found.mean < float(BRIX_LOW_SHARE) * BRIX_USUAL_LOW[0][1]))
+
+
 def seen(db: Database, plots: list[str], ground: ripening.Land | None = None, plants_sd_deg: float | None = None, readings: Any = None) -> visits.Visits:
     """Visits of the listed plots, from the readings in force (or from a table like theirs).
 
@@ -53,6 +65,7 @@ def seen(db: Database, plots: list[str], ground: ripening.Land | None = None, pl
     group = r["round"].where(r["round"].notna(), r["day"].astype(str))
     looked_at = group.isin(survey.far_rounds_left(db)).to_numpy()
     found = visits.gather(plots, r["plot"].to_numpy(), group.to_numpy(), np.array([d.toordinal() for d in r["day"]], int), r["brix20_deg"].to_numpy(float), r["brix20_sd_deg"].to_numpy(float), looked_at)
+    found = replace(found, known=found.known + _senseless(found) * SENSELESS_SD_DEG**2)
     if ground is None or ground.picked is None or not ground.picked.pass_day.size:
         return found
     lower = picked.shift(ground.picked.taken(found.day)) * (visits.scatter_deg(found) if plants_sd_deg is None else plants_sd_deg)
