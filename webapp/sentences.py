@@ -30,6 +30,8 @@ class _Words(string.Formatter):
         return super().convert_field(value, conversion)
 
     def format_field(self, value: Any, spec: str) -> str:
+        if isinstance(value, dict) and "code" in value:  # a sentence as stores keep it
+            value = Sentence(value["code"], value.get("params", {}))
         if isinstance(value, Sentence):
             return value.text(self.language)
         if value is None or (isinstance(value, float) and math.isnan(value)):

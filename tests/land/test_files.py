@@ -6,8 +6,9 @@ import zipfile
 
 import pytest
 
-from webapp.land import service
+from webapp.land import service, shapes
 from webapp.problems import Problem
+from webapp.sentences import say
 
 SQUARE = [[-103.0, 20.6], [-102.997, 20.6], [-102.997, 20.603], [-103.0, 20.603], [-103.0, 20.6]]
 
@@ -33,6 +34,23 @@ def codes(preview):
     return {(f.code, f.subject.split(", ")[-1]) for f in preview.findings}
 
 
+def test_faults_of_outlines_have_words_in_both_languages(db):
+    """Reasons GEOS gives, one it may yet learn, none, and one kept in a store before it had words."""
+    for why, es in (("Self-intersection: 20.60150, -102.98850", "se cruza consigo mismo en 20.60150, -102.98850"), ("Hole lies outside shell: 1.00000, 2.00000", "un hueco queda fuera de él, en 1.00000, 2.00000"),
+                    ("Some news: 1.00000, 2.00000", "sus vértices no encierran un área"), ("", "sus vértices no encierran un área")):
+        assert say("problem.outline_invalid.what", "es", reason=shapes.fault_told(why)).endswith(es)
+        assert es not in say("problem.outline_invalid.what", "en", reason=shapes.fault_told(why))
+    load(db, geojson(feature("P", SQUARE) | {"geometry": {"type": "LineString", "coordinates": SQUARE[:3]}}, feature("B", [[-102.99, 20.6], [-102.987, 20.603], [-102.987, 20.6], [-102.99, 20.603], [-102.99, 20.6]])))
+    [(number, text)] = db.execute("SELECT id, findings FROM waiting_plot WHERE code = 'B'").fetchall()
+    kept = json.loads(text)
+    for part in (f[name] for f in kept if f["code"] == "invalid_ring" for name in ("what", "do")):
+        part["params"]["reason"] = "Self-intersection: 20.60150, -102.98850"
+    db["waiting_plot"].update(number, {"findings": json.dumps(kept)})
+    line, crossed = (next(f for f in w["findings"] if f["code"] in ("not_area", "invalid_ring")) for w in service.waiting(db))
+    assert say(line["what"]["code"], "es", **line["what"]["params"]).endswith("no es un área sino una línea.")
+    assert "se cruza consigo mismo en 20.6" in say(crossed["what"]["code"], "es", **crossed["what"]["params"])
+
+
 def test_good_plots_come_in_and_bad_ones_wait(db):
     bow_tie = [[-102.99, 20.6], [-102.987, 20.603], [-102.987, 20.6], [-102.99, 20.603], [-102.99, 20.6]]
     data = geojson(feature("A", SQUARE), feature("B", bow_tie), feature("C", moved(0.02)), feature("D", moved(0.021)),
@@ -46,6 +64,8 @@ def test_good_plots_come_in_and_bad_ones_wait(db):
     assert "no_code" in {f.code for f in done.findings}
     for finding in done.findings:
         assert finding.what.text("es") and finding.do.text("en")
+    [crossed] = [f for f in done.findings if f.code == "invalid_ring"]
+    assert "se cruza consigo mismo en 20.6" in crossed.what.text("es") and "it crosses itself at 20.6" in crossed.what.text("en") and "elf-inter" not in crossed.what.text("es")
     plots = service.plots(db)
     assert list(plots.index) == ["A", "E"] and plots.at["A", "planted_on"].year == 2020
     assert plots.at["A", "planted_plants"] is None or plots.at["A", "planted_plants"] == pytest.approx(plots.at["A", "area_ha"] * 10_000 / 3.3)

@@ -165,11 +165,11 @@ def judge(features: list[Feature]) -> list[Finding]:
         if geometry is None:
             add("no_outline")
         elif geometry.geom_type not in ("Polygon", "MultiPolygon"):
-            add("not_area", kind=geometry.geom_type)
+            add("not_area", kind={"code": f"land.shape.{geometry.geom_type.lower()}", "params": {}})
         elif not shapes.within_degrees(geometry):
             add("swapped" if shapes.within_degrees(shapes.swapped(geometry)) else "outside_world")
         elif reason := shapes.why_invalid(geometry):
-            add("invalid_ring", reason=reason, area_ha=shapes.measure(shapes.mended(geometry)).area_ha)
+            add("invalid_ring", reason=shapes.fault_told(reason), area_ha=shapes.measure(shapes.mended(geometry)).area_ha)
         elif geometry.geom_type == "MultiPolygon" and len(geometry.geoms) > 1:
             add("multipart", parts=len(geometry.geoms))
         elif shapes.is_sliver(geometry):

@@ -173,7 +173,12 @@ def _put(db: Database, feature, source: str, at: str, who: str) -> None:
 
 
 def waiting(db: Database) -> list[dict]:
-    return store.waiting(db)
+    """Outlines of files that wait, with their findings (``what`` and ``do`` as stored sentences)."""
+    found = store.waiting(db)
+    for part in (f[name] for row in found for f in row["findings"] for name in ("what", "do")):
+        if isinstance(part["params"].get("reason"), str):  # kept before such faults had words of their own
+            part["params"]["reason"] = shapes.fault_told(part["params"]["reason"])
+    return found
 
 
 def settle_waiting(db: Database, waiting_id: int, who: str, action: str, code: str = "") -> None:
@@ -268,7 +273,7 @@ def replace_outline(db: Database, code: str, geometry: dict, source: str, who: s
     plot(db, code)
     found = shapes.parse(geometry)
     if found is None or found.geom_type not in ("Polygon", "MultiPolygon") or shapes.why_invalid(found) or not shapes.within_degrees(found):
-        raise Problem("outline_invalid", where=code, reason=shapes.why_invalid(found) if found is not None else "–")
+        raise Problem("outline_invalid", where=code, reason=shapes.fault_told(shapes.why_invalid(found) if found is not None else ""))
     with atomic(db):
         store.add_outline(db, code, shapes.as_geojson(found), shapes.measure(found), source, clock.of(db).stamp(), who)
         answers.bump(db, "land")

@@ -14,6 +14,8 @@ from shapely import STRtree, force_2d, get_coordinates, is_valid_reason, make_va
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, mapping, shape
 from shapely.geometry.base import BaseGeometry
 
+from ..sentences import known
+
 GEOD = Geod(ellps="WGS84")
 SLIVER_WIDTH_M = 4.0
 """Area over half the perimeter below which an outline is narrower than one row: a sliver."""
@@ -63,6 +65,13 @@ def why_invalid(geometry: BaseGeometry) -> str:
     except ValueError:
         return "" if reason == "Valid Geometry" else reason
     return f"{what}: {lat:.5f}, {lon:.5f}"
+
+
+def fault_told(why: str) -> dict:
+    """What :func:`why_invalid` says, as a stored sentence ``{code, params}`` with the place; GEOS speaks English only."""
+    what, _, place = why.partition(": ")
+    name = "_".join(what.lower().replace("-", " ").split())
+    return {"code": f"land.fault.{name}" if known(f"land.fault.{name}") else "land.fault.other", "params": {"place": place or None}}
 
 
 def mended(geometry: BaseGeometry) -> BaseGeometry:
