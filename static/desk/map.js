@@ -17,17 +17,18 @@
   let layers = null;
   let painter = null;
   let list = null;
+  let views = null;
   let outline = null;
   let telling = 0;
 
   // Colours come from the style sheets, so that dark surroundings and print need nothing here.
-  const look = { font: "" };
+  const look = { font: (px) => `650 ${px}px ${look.family}`, family: "sans-serif" };
   const dress = () => {
     const css = getComputedStyle(document.documentElement);
     const colour = (name) => css.getPropertyValue(name).trim();
     const name = layer === "share" ? "r" : layer;
     Object.assign(look, { tones: Array.from({ length: 7 }, (_, k) => colour(`--${name}${k}`)), edge: colour("--edge"), ground: colour("--ground"), ink: colour("--ink"), cutLetter: said.cut_letter,
-      font: `650 12px ${css.getPropertyValue("--font")}`, light: layers.of(layer).light });
+      family: css.getPropertyValue("--font"), light: layers.of(layer).light });
   };
   look.colour = (i) => layers.of(layer).colour(i, week);
   look.hatched = (i) => layers.of(layer).hatched(i, week);
@@ -45,11 +46,14 @@
     address.searchParams.set("week", plots.weeks[week]);
     address.searchParams.set("layer", layer);
     if (chosen >= 0) address.searchParams.set("plot", layers.code(chosen));
+    if (views.zone()) address.searchParams.set("zone", views.zone());
+    else address.searchParams.delete("zone");
     window.history.replaceState(null, "", address);
     for (const link of document.querySelectorAll(".layers a, #full, .weeks a, .foot-line a[hreflang]")) {
       const there = new URL(link.getAttribute("href"), address);
       if (!link.dataset.week) there.searchParams.set("week", plots.weeks[week]);
       if (!link.dataset.layer) there.searchParams.set("layer", layer);
+      if (link.hasAttribute("hreflang")) for (const name of ["zone", "plot"]) if (address.searchParams.has(name)) there.searchParams.set(name, address.searchParams.get(name));
       link.setAttribute("href", there.pathname + there.search);
     }
   };
@@ -142,14 +146,16 @@
     const box = map.getContainer();
     box.setAttribute("role", "group");
     box.setAttribute("aria-label", frame.dataset.label);
-    const bounds = ours.boundsOf(plots);
-    if (bounds) map.fitBounds(bounds, { animate: false, padding: [8, 8] });
     dress();
     painter = new ours.Plots(plots, look);
+    views = ours.viewsOf(map, plots, painter, find("zone"), find("nearer"), (n) => layers.put(n > 1 ? said.nearer : said.nearer_one, { n: layers.whole(n) }));
   };
 
   const draw = () => {
-    if (!map.hasLayer(painter)) painter.addTo(map);
+    if (!map.hasLayer(painter)) {
+      views.begin(asked.get("zone"), week);
+      painter.addTo(map);
+    }
     frame.dataset.ready = String(plots.all);
   };
 

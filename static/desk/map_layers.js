@@ -66,7 +66,7 @@
         light: 4,
         colour: (i) => (figures.sick[i] ? step("sick", figures.sick[i][0]) : 0),
         hatched: (i) => !figures.sick[i],
-        mark: (i) => (figures.sick[i] ? `${figures.sick[i][1] ?? ""}${figures.sick[i][2] === null ? "" : said.cause_letters[figures.sick[i][2]]}` : "–"),
+        mark: (i) => (figures.sick[i] ? `${figures.sick[i][1] ?? (figures.sick[i][2] === null ? 0 : "")}${figures.sick[i][2] === null ? "" : said.cause_letters[figures.sick[i][2]]}` : "–"),
         order: (i) => (figures.sick[i] ? figures.sick[i][0] : -1),
         cells: (i) => {
           const seen = figures.sick[i];

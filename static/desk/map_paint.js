@@ -1,7 +1,6 @@
 // Plots on one canvas of Leaflet's: filled by class, hatched, edged, with a mark where one fits; and which plot lies under a point.
 "use strict";
 (() => {
-  const ROOM_FOR_MARK_PX = 12;
   const HATCHED = 16;
   const CUT = 15;
 
@@ -12,6 +11,7 @@
       L.Renderer.prototype.initialize.call(this);
       this._plots = plots;
       this._look = look;
+      this.places = window.pinarioMap.marksOf(plots, look.font);
       this._kinds = new Uint8Array(plots.all);
       this._marks = new Array(plots.all).fill("");
       this._seen = [];
@@ -56,6 +56,7 @@
       for (let i = 0; i < all; i += 1) if (this._inView(i, size)) this._seen.push(i);
       for (const i of this._seen) this._plot(ctx, i, this._kind(i));
       for (const i of this._seen) this._mark(ctx, i, this._markOf(i));
+      this.fire("painted");
     },
 
     // Only what looks different than before: most plots look the same a week later.
@@ -69,11 +70,26 @@
         this._plot(ctx, i, kind);
         this._mark(ctx, i, mark);
       }
+      this.fire("painted");
+    },
+
+    // Plots whose middle is in view and that are too small there for what is written in them.
+    unread() {
+      const { middle } = this._plots.shape;
+      const size = this._map.getSize();
+      const from = this._map.getPixelBounds().min;
+      return this._seen.filter((i) => {
+        const px = middle[2 * i] * this._scale - from.x;
+        const py = middle[2 * i + 1] * this._scale - from.y;
+        return !this._marks[i] && px >= 0 && py >= 0 && px < size.x && py < size.y;
+      });
+    },
+
+    markFor(i) {
+      return i < this._plots.n ? this._look.mark(i) : this._look.cutLetter;
     },
 
     _dress(ctx) {
-      const look = this._look;
-      ctx.font = look.font;
       ctx.textAlign = "center";
       ctx.textBaseline = "middle";
       ctx.lineJoin = "round";
@@ -92,12 +108,10 @@
       return i < this._plots.n ? this._look.colour(i) | (this._look.hatched(i) ? HATCHED : 0) : CUT;
     },
 
-    // The mark inside a plot, where it is broad enough for it.
+    // The mark inside a plot, where there is room to read it.
     _markOf(i) {
-      const room = this._plots.shape.breadth[i] * this._scale;
-      if (room < ROOM_FOR_MARK_PX) return "";
-      const mark = i < this._plots.n ? this._look.mark(i) : this._look.cutLetter;
-      return mark.length > 1 && room < 6 * mark.length + 3 ? "" : mark;
+      const mark = this.markFor(i);
+      return this.places.place(i, mark, this._scale) ? mark : "";
     },
 
     _plot(ctx, i, kind) {
@@ -142,17 +156,18 @@
       this._marks[i] = mark;
       if (!mark) return;
       const look = this._look;
-      const { middle } = this._plots.shape;
       const kind = this._kinds[i];
-      const px = middle[2 * i] * this._scale - this._from.x;
-      const py = middle[2 * i + 1] * this._scale - this._from.y;
+      const place = this.places.place(i, mark, this._scale);
+      const px = place.x * this._scale - this._from.x;
+      const py = place.y * this._scale - this._from.y;
+      ctx.font = look.font(place.px);
       if (kind & HATCHED) {
         ctx.lineWidth = 3.5;
         ctx.strokeStyle = look.tones[kind & 15];
-        ctx.strokeText(mark, px, py);
+        ctx.strokeText(mark, px, py, place.most);
       }
       ctx.fillStyle = kind === CUT ? look.ink : (kind & 15) >= look.light ? "#ffffff" : "#12211d";
-      ctx.fillText(mark, px, py);
+      ctx.fillText(mark, px, py, place.most);
     },
 
     _hatching(ctx, light) {
@@ -187,25 +202,14 @@
         const dx = Math.max(shape.box[4 * i] - px, px - shape.box[4 * i + 2], 0);
         const dy = Math.max(shape.box[4 * i + 1] - py, py - shape.box[4 * i + 3], 0);
         if (dx > reach || dy > reach) continue;
-        if (dx === 0 && dy === 0 && this._holds(i, px, py)) return i;
+        if (dx === 0 && dy === 0 && this.places.holds(i, px, py)) return i;
         const far = Math.hypot(shape.middle[2 * i] - px, shape.middle[2 * i + 1] - py);
         if (far < least) [least, nearest] = [far, i];
       }
       return within ? nearest : -1;
     },
 
-    _holds(i, px, py) {
-      const { x, y, first, ring } = this._plots.shape;
-      let inside = false;
-      for (let r = first[i]; r < first[i + 1]; r += 1) {
-        for (let k = ring[r], j = ring[r + 1] - 1; k < ring[r + 1]; j = k, k += 1) {
-          if (y[k] > py !== y[j] > py && px < ((x[j] - x[k]) * (py - y[k])) / (y[j] - y[k]) + x[k]) inside = !inside;
-        }
-      }
-      return inside;
-    },
-
-    // A plot's rings as [latitude, longitude], and the bounds of all plots.
+    // A plot's rings as [latitude, longitude].
     rings(i) {
       const { x, y, first, ring } = this._plots.shape;
       const out = [];
@@ -219,16 +223,4 @@
   });
 
   const place = (x, y) => [(Math.atan(Math.sinh((0.5 - y) * 2 * Math.PI)) * 180) / Math.PI, (x - 0.5) * 360];
-
-  window.pinarioMap.boundsOf = (plots) => {
-    const { box } = plots.shape;
-    let [west, north, east, south] = [Infinity, Infinity, -Infinity, -Infinity];
-    for (let i = 0; i < plots.all; i += 1) {
-      west = Math.min(west, box[4 * i]);
-      north = Math.min(north, box[4 * i + 1]);
-      east = Math.max(east, box[4 * i + 2]);
-      south = Math.max(south, box[4 * i + 3]);
-    }
-    return west < east ? L.latLngBounds(place(west, south), place(east, north)) : null;
-  };
 })();

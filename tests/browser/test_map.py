@@ -151,3 +151,60 @@ def test_a_map_that_cannot_be_read_says_so(seat):
     seat.wait_for_function("() => document.getElementById('chosen').textContent.startsWith('No se pudo dibujar')")
     seat.unroute("**/map/weeks.bin")
     seat.complaints.clear()
+
+
+UNREAD = """() => { const { map } = window.pinarioMap; let painter; map.eachLayer((layer) => { if (layer.plotAt) painter = layer; });
+  const { codes, cut, shape } = painter._plots; const size = map.getSize(); const from = map.getPixelBounds().min; const scale = map.options.crs.scale(map.getZoom());
+  const seen = painter._seen.filter((i) => { const x = shape.middle[2 * i] * scale - from.x, y = shape.middle[2 * i + 1] * scale - from.y; return x > 0 && y > 0 && x < size.x && y < size.y; });
+  return [seen.length, seen.filter((i) => !painter._marks[i]).map((i) => [...codes, ...cut][i])]; }"""
+
+
+@pytest.mark.parametrize("layer", ["share", "chance", "mass", "unvisited", "sick"])
+@pytest.mark.parametrize("size", [{"width": 1280, "height": 900}, {"width": 390, "height": 844}], ids=["desk", "phone"])
+def test_colour_is_never_alone_at_first_sight(seat, size, layer):
+    """Every plot in view bears its letter or figure as the page opens: the whole estate on the desk, on a phone the zone with most ripe plots."""
+    seat.set_viewport_size(size)
+    go(seat, f"layer={layer}")
+    seen, bare = seat.evaluate(UNREAD)
+    assert seen >= (180 if size["width"] > 1000 else 30)
+    assert len(bare) <= (2 if layer == "sick" else 0), bare  # a grade and a cause need the room of two letters
+    assert (seat.input_value("#zone") == "") == (size["width"] > 1000)
+    if bare:
+        seat.click("#nearer")
+    seat.wait_for_function("() => document.getElementById('nearer').hidden")
+
+
+def test_what_cannot_be_read_from_afar_is_one_tap_away(seat):
+    seat.set_viewport_size({"width": 390, "height": 844})
+    go(seat)
+    seat.select_option("#zone", "")
+    seat.wait_for_selector("#nearer:not([hidden])")
+    seen, bare = seat.evaluate(UNREAD)
+    assert seen > 180 and f"{len(bare)} tablas" in seat.inner_text("#nearer")
+    seat.click("#nearer")
+    seat.wait_for_function(f"() => {{ const [seen, bare] = ({UNREAD})(); return seen > 5 && bare.length <= seen / 10; }}")
+    assert seat.input_value("#zone") == "elsewhere"
+    seat.select_option("#zone", index=1)
+    seat.wait_for_function(f"() => ({UNREAD})()[0] > 20")
+    zone = seat.input_value("#zone")
+    seat.locator(".weeks a").nth(2).click()
+    seat.wait_for_url("**zone=*")
+    seat.reload()
+    seat.wait_for_selector(".map-frame[data-figures]", state="attached")
+    assert seat.input_value("#zone") == zone, "a map opened again looks at the same zone"
+
+
+@pytest.mark.parametrize("by", ["button", "key"])
+def test_nearer_never_ends_on_empty_ground(seat, by):
+    """The estate's middle lies between its zones: + goes towards the plots that are nearest to it."""
+    seat.set_viewport_size({"width": 1280, "height": 900})
+    go(seat, "zone=")
+    for _ in range(4):
+        before = seat.evaluate("() => window.pinarioMap.map.getZoom()")
+        if by == "button":
+            seat.click(".leaflet-control-zoom-in")
+        else:
+            seat.locator(".map-frame .leaflet-container").focus()
+            seat.keyboard.press("+")
+        seat.wait_for_function("(before) => window.pinarioMap.map.getZoom() > before + 0.9 && !window.pinarioMap.map._animatingZoom", arg=before)
+        seat.wait_for_function(f"() => ({UNREAD})()[0] > 0")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import json
+from collections import Counter
 from functools import lru_cache
 from hashlib import sha256
 from typing import Any
@@ -27,7 +28,7 @@ bp = Blueprint("map", __name__)
 PARTS = ("plots", "weeks")
 VISITS_UP_TO = 1000
 """Plots up to which the visits worth most stand beside the map; weighing them takes seconds in a region, and they have a page of their own."""
-SCRIPTS = ("data", "layers", "paint", "list", "weeks")
+SCRIPTS = ("data", "layers", "marks", "paint", "views", "list", "weeks")
 
 
 @lru_cache(maxsize=8)
@@ -60,7 +61,8 @@ def page() -> str:
     return render("map.html", title=map_words.title(f, layer, at), strip=strip, map_html=_folium()[0], layer=layer, layers=[(name, address(which=name)) for name in map_words.LAYERS],
                   columns=map_words.columns(layer), years=list(zip(years, cells[at])), week=f.weeks[at], at=at, monday=monday_of(f.weeks[at]), mondays=[monday_of(w) for w in f.weeks],
                   visits=[v for v in worth.listed(db(), 5) if v["code"] in names] if len(names) <= VISITS_UP_TO else [], names=names, stale=stale, said=Markup(_said(f)), measured=bool(f.read.any()) or not f.codes, legends={name: map_words.legend(name) for name in map_words.STEPS},
-                  unknown_week=_unknown_week(f), scripts=SCRIPTS, parts=PARTS, has_cut=bool(f.cut), tag=f.tag)
+                  unknown_week=_unknown_week(f), scripts=SCRIPTS, parts=PARTS, has_cut=bool(f.cut), tag=f.tag,
+                  zones=sorted(Counter(f.zones).items()))
 
 
 def _unknown_week(f: Figures) -> str | None:

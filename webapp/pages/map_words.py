@@ -101,7 +101,7 @@ def said(f: Figures) -> dict[str, Any]:
             "cut_letter": words("condition.J.letter"), "causes": [words(f"pages.map.cause.{name}") for name in SICK], "cause_letters": [words(f"pages.map.cause.{name}.letter") for name in SICK],
             "tell": {code: words(f"pages.map.tell.{code}") for code in codes}, "open": words("pages.map.open"), "see": words("pages.map.see"), "more": words("pages.map.more"),
             "none": words("pages.map.choose"), "little": words("pages.map.little"), "never": words("pages.map.never"), "grade": words("pages.map.grade"), "failed": words("pages.map.failed"),
-            "of_year": words("pages.map.of_year")}
+            "of_year": words("pages.map.of_year"), "nearer": words("pages.map.nearer"), "nearer_one": words("pages.map.nearer_one")}
 
 
 def by_age(f: Figures) -> list[int]:

@@ -27,7 +27,7 @@ def plots_map(leaflet_js: str, leaflet_css: str, plots_address: str, weeks_addre
             super().__init__()
             self._name, self.plots, self.weeks = "PlotsLayer", plots, weeks
 
-    drawn = LocalMap(tiles=None, zoom_control=True, control_scale=False, location=(20.6, -103.0), zoom_start=12, zoomSnap=0.25)
+    drawn = LocalMap(tiles=None, zoom_control=True, control_scale=False, location=(20.6, -103.0), zoom_start=12, zoomSnap=0.05)
     drawn._id = "plots"  # the same address gives the same script byte for byte
     if tile_address:
         folium.TileLayer(tile_address, attr=tile_credit or " ").add_to(drawn)
