@@ -13,7 +13,7 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Setting:
-    """One setting. ``kind`` is number, whole, text, choice or yes_no; limits are inclusive; ``form`` is what a text must look like."""
+    """One setting. ``kind`` is number, whole, text, choice or yes_no; limits are inclusive; ``form`` is what a text must look like, as in ``example`` (the default where there is none)."""
 
     name: str
     default: Any
@@ -26,13 +26,19 @@ class Setting:
     assumption: bool = False
     source: str = ""
     form: str = ""
+    example: str = ""
 
 
 S = Setting
+ADDRESS = r"https?://([\w.-]+|\[[0-9a-fA-F:]+\])(:\d{1,5})?(/[^\s?#]*)?"
+TILES = r"(?=\S*\{z\})(?=\S*\{x\})(?=\S*\{-?y\})(https?://[\w{}.-]+(:\d{1,5})?)?/\S*"  # its origin goes into the page's content policy
+PLACE = r"-?([0-8]?\d(\.\d+)?|90(\.0+)?)(\s*[,;]\s*|\s+)-?((1[0-7]\d|\d?\d)(\.\d+)?|180(\.0+)?)"
+CLASSES = r"(\s*[^=;\s][^=;]*=\s*(15([.,]0+)?|(1[0-4]|\d)([.,]\d+)?)\s*(;|$))*"
+DAY_OF_YEAR = r"(0[13578]|1[02])-(0[1-9]|[12]\d|3[01])|(0[469]|11)-(0[1-9]|[12]\d|30)|02-(0[1-9]|1\d|2[0-8])"  # a day that every year has
 SETTINGS: tuple[Setting, ...] = (
     # the estate
-    S("public_address", "", "", "estate", "text"),
-    S("tile_address", "", "", "estate", "text"),
+    S("public_address", "", "", "estate", "text", form=ADDRESS, example="https://rancho.mx"),
+    S("tile_address", "", "", "estate", "text", form=TILES, example="https://servidor.mx/{z}/{x}/{y}.png"),
     S("tile_credit", "", "", "estate", "text"),
     # ripeness
     S("target_brix_deg", 24.0, "°Bx at 20 °C", "ripeness", low=15, high=35, assumption=True, source="common practice: buyers' target 23–28 °Bx"),
@@ -48,7 +54,7 @@ SETTINGS: tuple[Setting, ...] = (
     # visits worth making
     S("visit_morning_minutes", 300, "min", "visits", "whole", low=30, high=720, assumption=True, source="common practice: from first light to the heat of noon"),
     S("visit_window_weight", 0.5, "weight 0…1 on the cutting window", "visits", low=0, high=1, assumption=True, source="the user's own: the rest weighs the tonnes of the next 26 weeks"),
-    S("gate_place", "", "lat, lon", "visits", "text", source="where the crews start; empty: the middle of the plots"),
+    S("gate_place", "", "lat, lon", "visits", "text", source="where the crews start; empty: the middle of the plots", form=PLACE, example="20.61, -103.02"),
     S("visit_setup_minutes", 10.0, "min/visit", "visits", low=0, high=120, assumption=True, source="from memory: zero check, tools, choosing rows"),
     S("visit_plant_minutes", 3.0, "min/plant", "visits", low=0.2, high=30, assumption=True, source="from memory: drill, press, read, write, disinfect"),
     S("count_row_minutes", 6.0, "min/row", "visits", low=0.5, high=60, assumption=True, source="from memory: a row of 250 m walked and counted"),
@@ -118,12 +124,12 @@ SETTINGS: tuple[Setting, ...] = (
     S("clearing_age_years", 8.0, "years", "outlook", low=5, high=14, assumption=True, source="common practice: the third pass takes the rest, a year or so after the first"),
     S("cohort_log_sd", 0.15, "1", "outlook", low=0.01, high=0.6, assumption=True, source="from memory: luck of one year's planting as a whole, log scale"),
     S("offsets_per_mother_year", 2.0, "offsets per mother aged 2–4 a year", "outlook", low=0, high=8, assumption=True, source="from memory: 1–3"),
-    S("planting_season_ends", "07-31", "month-day", "outlook", "text", assumption=True, source="SAGARPA 2017: planted at the start of the rains", form=r"(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])"),
+    S("planting_season_ends", "07-31", "month-day", "outlook", "text", assumption=True, source="SAGARPA 2017: planted at the start of the rains", form=DAY_OF_YEAR),
     S("trend_damping", 0.9, "1", "outlook", low=0.5, high=1, assumption=True, source="damped trends hold up better at long range (Makridakis et al.)"),
     S("growth_doubt", 0.02, "1/year", "outlook", low=0, high=0.2, assumption=True, source="the user's own: how far growth may differ from any path, one standard deviation"),
     S("case_grow", 0.05, "1/year", "outlook", low=0, high=0.5, assumption=True, source="the case of growing sales"),
     S("case_fall", -0.03, "1/year", "outlook", low=-0.5, high=0, assumption=True, source="the case of falling sales"),
-    S("own_classes", "", "class=years in wood; …", "outlook", "text", source="the user's own classes beside the norm's"),
+    S("own_classes", "", "class=years in wood; …", "outlook", "text", source="the user's own classes beside the norm's", form=CLASSES, example="cristalino=1; solera=3.5"),
     S("risk_weight", 0.0, "weight 0…1 on bad years", "outlook", low=0, high=1, source="the user's own"),
     S("futures", 200, "futures", "outlook", "whole", low=100, high=1000, source="100 at least; 200 solves in seconds"),
     S("horizon_years", 15, "years", "outlook", "whole", low=12, high=20, source="ripening time + longest ageing + 4"),

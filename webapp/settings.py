@@ -38,19 +38,44 @@ class Settings(Mapping):
 
     def with_values(self, **values: Any) -> "Settings":
         """The same settings with some replaced: for what-ifs and tests; nothing is stored."""
-        return Settings({**self._values, **{n: accepted(BY_NAME[n], v) for n, v in values.items()}}, self.version)
+        return Settings({**self._values, **checked(values)}, self.version)
 
 
 def defaults() -> Settings:
     return Settings({s.name: s.default for s in SETTINGS}, 0)
 
 
+LONGEST_TEXT = 500
+SHOWN = 40
+"""Characters of a wrong value that its message repeats."""
+PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,4})?", re.ASCII)
+THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}(,\d{3})+(\.\d*)?", re.ASCII)
+COMMA = re.compile(r"[+-]?\d*,\d+", re.ASCII)
+
+
+def checked(values: dict[str, Any]) -> dict[str, Any]:
+    """All of them in their kind; everything wrong at once (``settings_wrong`` with a part each; a single one as itself), or ``setting_unknown``."""
+    out, wrong = {}, []
+    for name, value in values.items():
+        if name not in BY_NAME:
+            raise Problem("setting_unknown", where=name)
+        try:
+            out[name] = accepted(BY_NAME[name], value)
+        except Problem as problem:
+            wrong.append(problem)
+    if wrong:
+        raise wrong[0] if len(wrong) == 1 else Problem("settings_wrong", n=len(wrong), parts=wrong)
+    return out
+
+
 def accepted(setting: Setting, value: Any) -> Any:
     """The value in its kind, or a Problem that names the setting and its limits."""
     if setting.kind == "text":
-        text = str(value).strip()[:500]
+        text = str(value).strip()
+        if len(text) > LONGEST_TEXT:
+            raise Problem("setting_too_long", where=setting.name, n=len(text), most=LONGEST_TEXT)
         if text and setting.form and not re.fullmatch(setting.form, text):
-            raise Problem("setting_form", where=setting.name, value=text, example=setting.default)
+            raise Problem("setting_form", where=setting.name, value=_short(text), example=setting.example or setting.default)
         return text
     if setting.kind == "yes_no":
         return value in (True, 1, "1", "on", "yes", "si", "sí")
@@ -58,13 +83,33 @@ def accepted(setting: Setting, value: Any) -> Any:
         if value not in setting.choices:
             raise Problem("setting_choice", where=setting.name, value=str(value), choices=", ".join(setting.choices))
         return value
-    try:
-        number = float(str(value).replace(",", ".") if str(value).count(",") == 1 and "." not in str(value) else str(value).replace(",", ""))
-    except ValueError:
-        raise Problem("setting_not_number", where=setting.name, value=str(value)) from None
-    if not (setting.low is None or number >= setting.low) or not (setting.high is None or number <= setting.high) or number != number:
-        raise Problem("setting_out_of_range", where=setting.name, value=number, low=setting.low, high=setting.high, unit=Sentence(words_code("unit", setting.unit)) if setting.unit else "")
-    return int(number) if setting.kind == "whole" else number
+    return _number(setting, str(value).strip().replace("−", "-"))
+
+
+def _number(setting: Setting, text: str) -> float | int:
+    told = {"where": setting.name, "value": _short(text), "low": setting.low, "high": setting.high, "unit": Sentence(words_code("unit", setting.unit)) if setting.unit else ""}
+    numbers = _readings(text)
+    if not numbers:
+        raise Problem("setting_not_number" if text else "setting_empty", **told)
+    fit = [n for n in numbers if (setting.low is None or n >= setting.low) and (setting.high is None or n <= setting.high)]
+    if not fit:
+        raise Problem("setting_out_of_range", **told)
+    if len(fit) > 1:  # 1,000 may be a thousand or one: nobody guesses which
+        raise Problem("setting_comma", where=setting.name, value=_short(text), whole=text.replace(",", ""), point=text.replace(",", "."))
+    if setting.kind == "whole" and fit[0] != int(fit[0]):
+        raise Problem("setting_not_whole", **told)
+    return int(fit[0]) if setting.kind == "whole" else fit[0] + 0.0  # no minus zero
+
+
+def _readings(text: str) -> list[float]:
+    """The numbers a text may stand for: a decimal point or comma, commas between thousands; two where a comma may be either. None of ``nan``, ``inf``, ``--5``."""
+    found = [float(text)] if PLAIN.fullmatch(text) else []
+    found += [float(text.replace(",", ""))] if THOUSANDS.fullmatch(text) else []
+    return found + ([float(text.replace(",", "."))] if COMMA.fullmatch(text) else [])
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= SHOWN else text[: SHOWN - 1] + "…"
 
 
 _pretended: ContextVar[tuple[str | None, Settings] | None] = ContextVar("pretended", default=None)
@@ -95,16 +140,13 @@ def load(db: sqlite_utils.Database) -> Settings:
 
 
 def change(db: sqlite_utils.Database, values: dict[str, Any], who: str) -> Settings:
-    """Store new values, all or none. Raises Problem ``setting_unknown`` or one of :func:`accepted`'s."""
+    """Store new values, all or none. Raises the Problems of :func:`checked`."""
     if _pretended.get() is not None:
         raise RuntimeError("settings are pretended here: a dry run changes nothing")
     now = clock.of(db).stamp()
     current = load(db)
     with atomic(db):
-        for name, value in values.items():
-            if name not in BY_NAME:
-                raise Problem("setting_unknown", where=name)
-            new = accepted(BY_NAME[name], value)
+        for name, new in checked(values).items():
             if new != current[name]:
                 db["setting_value"].insert({"name": name, "value": json.dumps(new), "set_at": now, "set_by": who})
     return load(db)

@@ -73,9 +73,14 @@ def test_the_round_fits_starts_where_told_and_leaves_out_closed_roads(field):
 
 def test_the_gate_and_the_weights_are_settings(field):
     assert worth.gate(field) is None
-    for text, place in (("20.6, -103.0", (20.6, -103.0)), ("20.6,-103", (20.6, -103.0)), ("junto al arroyo", None), ("200, 3", None)):
+    for text, place in (("20.6, -103.0", (20.6, -103.0)), ("20.6,-103", (20.6, -103.0))):
         settings.change(field, {"gate_place": text}, "Ana")
         assert worth.gate(field) == place
+    for text in ("junto al arroyo", "200, 3"):  # refused since; an estate may hold one from before
+        with pytest.raises(Problem, match="20.61"):
+            settings.change(field, {"gate_place": text}, "Ana")
+        field["setting_value"].insert({"name": "gate_place", "value": json.dumps(text), "set_at": "2026-11-23T12:00:00Z", "set_by": "Ana"})
+        assert worth.gate(field) is None
     far = worth.visits_worth_making(field, 6)
     settings.change(field, {"gate_place": "20.9, -103.0"}, "Ana")
     assert all(a["minutes"] < b["minutes"] for a, b in zip(sorted(far, key=lambda r: r["code"]), sorted(worth.visits_worth_making(field, 6), key=lambda r: r["code"])))

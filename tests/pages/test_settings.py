@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 
 from webapp import create_app, settings
-from webapp.config import SETTINGS
+from webapp.config import BY_NAME, SETTINGS
 from webapp.crop import effect_service as effects
 from webapp.crop import service as crop
 from webapp.database import open_estate
+from webapp.problems import Problem
 from webapp.ripeness import service as ripeness
 from webapp.sentences import catalogue
 from webapp.survey import service as survey
@@ -59,7 +60,7 @@ def test_every_setting_and_constant_is_there_with_unit_source_and_status(office)
     with create_app(office[0].conn.execute("PRAGMA database_list").fetchone()[2], testing=True).test_request_context():
         for group in ROOMS:
             for constant in constants_of(group):
-                assert constant["name_lang"] == "", f"«{constant['name']}» has no words: add constant.<room>.<name> to translations/*/constants.po"
+                assert constant["name_lang"] == constant["unit_lang"] == constant["source_lang"] == "", f"«{constant['name']}» lacks words: add constant.<room>.<name> to translations/*/constants.po"
                 assert constant["name"] in page and constant["source"] in page
     assert "Lo que dicen los datos del rancho" in page and "Tus conteos ya dicen" in page
 
@@ -138,3 +139,71 @@ def test_what_a_preview_cannot_say_it_says_so(office):
     assert "«Lo que pide la fábrica» queda arriba de «Lo más que recibe la fábrica»" in page
     assert "hay que buscarlo otra vez desde su página" in page and "la mejor regla al tanteo entregaría" in page and "se le pedirían" in page and "lista de visitas" in page
     assert "Nada cambiaría" in client.post("/settings/preview", data={"need_t_week": "280"}).get_data(as_text=True)
+
+
+NONSENSE = ("nan", "NaN", "inf", "-inf", "1e999", "--5", "", "   ", "cinco", "1_000", "1.234,5", "1,2,3", "0x10", "٣", "9" * 400, "x" * 5000)
+
+
+@pytest.mark.parametrize("setting", [s for s in SETTINGS if s.kind in ("number", "whole")], ids=lambda s: s.name)
+def test_no_number_takes_nonsense(setting):
+    for typed in NONSENSE:
+        with pytest.raises(Problem) as refused:
+            settings.accepted(setting, typed)
+        problem = refused.value
+        assert problem.where == setting.name and problem.code in ("setting_not_number", "setting_empty", "setting_out_of_range")
+        for language in ("es", "en"):
+            words = problem.what(language) + problem.do(language)
+            assert "«–»" not in words and "“–”" not in words and not words.startswith("–") and len(words) < 220
+            assert all(f"{limit}".replace("-", "−") in words for limit in (setting.low, setting.high)), words
+    assert settings.accepted(setting, f" {setting.high} ") == setting.high
+
+
+@pytest.mark.parametrize("name, typed, value", [("near_share", "0,5", 0.5), ("near_share", ",5", 0.5), ("case_fall", "−0,02", -0.02), ("planting_density_ha", "2,900", 2900.0), ("target_brix_deg", "24,500", 24.5),
+                                                ("need_t_week", "1,250.5", 1250.5), ("loss_per_month", "1e-2", 0.01), ("truck_trips_week", "20.0", 20), ("case_fall", "-0", 0.0)])
+def test_commas_and_signs_are_read_as_people_write_them(name, typed, value):
+    found = settings.accepted(BY_NAME[name], typed)
+    assert found == value and str(found) == str(value)
+
+
+@pytest.mark.parametrize("name, typed, code, says", [("need_t_week", "1,000", "setting_comma", "1000"), ("truck_trips_week", "2.7", "setting_not_whole", "entero"), ("tile_credit", "x" * 501, "setting_too_long", "500"),
+                                                     ("gate_place", "nan, nan", "setting_form", "20.61, -103.02"), ("gate_place", "95, 10", "setting_form", "20.61"), ("public_address", "rancho", "setting_form", "https://"),
+                                                     ("tile_address", "https://a.mx;script-src */{z}/{x}/{y}", "setting_form", "{z}"), ("planting_season_ends", "02-29", "setting_form", "07-31"), ("planting_season_ends", "04-31", "setting_form", "07-31"),
+                                                     ("own_classes", "solera", "setting_form", "solera=3.5"), ("own_classes", "solera=nan", "setting_form", "solera=3.5"), ("stop_weeks", "--5", "setting_form", "W52")])
+def test_what_can_be_read_in_two_ways_or_in_none_is_refused_with_an_example(name, typed, code, says):
+    with pytest.raises(Problem) as refused:
+        settings.accepted(BY_NAME[name], typed)
+    assert refused.value.code == code and refused.value.where == name and says in refused.value.what("es") + refused.value.do("es")
+
+
+@pytest.mark.parametrize("name, typed", [("gate_place", "20.61, -103.02"), ("gate_place", "20.61 -103.02"), ("public_address", "https://rancho.mx:8443/campo"), ("public_address", "http://127.0.0.1:8350"), ("tile_address", "https://{s}.mosaicos.mx/{z}/{x}/{y}.png?k=1"),
+                                         ("tile_address", "/mosaicos/{z}/{x}/{y}.png"), ("own_classes", "cristalino=1; solera=3,5"), ("planting_season_ends", "02-28"), ("stop_weeks", "W52, 2027-W01"), ("gate_place", ""), ("tile_address", "")])
+def test_texts_people_write_are_taken(name, typed):
+    assert settings.accepted(BY_NAME[name], typed) == typed
+
+
+def test_every_wrong_field_is_told_at_once_by_its_field_and_all_stays_typed(office):
+    db, client = office
+    before = kept(db)
+    typed = {"target_brix_deg": "nan", "near_share": "--5", "stop_weeks": "hoy", "gate_place": "x" * 600, "truck_trips_week": "2,5", "loss_limit": "0,11"}
+    for address in ("/settings/preview", "/settings"):
+        for language in ("es", "en"):
+            reply = client.post(f"{address}?lang={language}", data=typed)
+            page = html.unescape(reply.get_data(as_text=True))
+            assert reply.status_code == 422 and page.count('aria-invalid="true"') == 5 and page.count('href="#s-') == 5
+            for name, value in typed.items():
+                assert f'id="s-{name}" name="{name}" value="{value}"' in page
+                assert (f'id="w-{name}"' in page and f'aria-describedby="w-{name}"' in page) == (name != "loss_limit")
+            assert "5 valores no se pueden usar" in page if language == "es" else "5 values can't be used" in page
+    assert kept(db) == before
+
+
+def test_the_title_counts_what_is_the_estate_s_own_without_riddles(office):
+    db, client = office
+    of, theirs = sum(s.assumption for s in SETTINGS), sum(settings.load(db).changed(s.name) for s in SETTINGS if s.assumption)
+    title = lambda: re.search(r"<h1>(.*?)</h1>", client.get("/settings?lang=es").get_data(as_text=True))[1]  # noqa: E731
+    assert 0 < theirs < of and (f"De los {of} supuestos, {theirs} ya son del rancho" in title() or "uno ya es del rancho" in title())
+    usual = {s.name: s.default for s in SETTINGS if settings.load(db).changed(s.name)}
+    settings.change(db, usual, "prueba")
+    assert title() == f"Ninguno de los {of} supuestos se ha cambiado todavía por el del rancho"
+    assert "tus datos ya corrigen" in client.get("/settings?lang=es").get_data(as_text=True)
+    assert "ajustes guardados" not in client.get("/settings?lang=es&saved=-5").get_data(as_text=True)

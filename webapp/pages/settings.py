@@ -22,13 +22,16 @@ GROUPS = ("ripeness", "visits", "tonnage", "cutting", "outlook", "estate")
 @bp.get("/settings")
 def page(problem: Problem | None = None, typed: dict | None = None, effect: dict | None = None) -> str:
     values = settings.load(db())
-    assumed = sum(s.assumption and not values.changed(s.name) for s in SETTINGS)
     told = reckoned()
     said = said_of(values) if told else {}
     groups = [(group, [_row(s, values, said) for s in SETTINGS if s.group == group], beliefs(group, values) if told else [], constants_of(group)) for group in GROUPS]
-    title = effect["title"] if effect else words("pages.settings.title", n=assumed, of=sum(s.assumption for s in SETTINGS))
-    return render("settings.html", title=title, groups=groups, problem=problem, wrong=problem.where if problem and problem.where in BY_NAME else "", typed=typed or {}, effect=effect,
-                  can_change=may("change_settings"), version=values.version, figure=figure, saved=request.args.get("saved", type=int))
+    assumptions = [s.name for s in SETTINGS if s.assumption]
+    theirs = sum(values.changed(name) for name in assumptions)
+    kind = "none" if not theirs else "all" if theirs == len(assumptions) else "some"
+    title = effect["title"] if effect else words(f"pages.settings.title_{kind}", n=theirs, of=len(assumptions), left=len(assumptions) - theirs)
+    saved = request.args.get("saved", type=int)
+    return render("settings.html", title=title, groups=groups, problem=problem, wrong={p.where: p for p in (problem.parts or [problem]) if p.where in BY_NAME} if problem else {}, typed=typed or {}, effect=effect,
+                  corrected=sum(name in said and not values.changed(name) for name in assumptions), can_change=may("change_settings"), version=values.version, figure=figure, saved=saved if saved in range(len(SETTINGS) + 1) else None)
 
 
 def _row(s, values: settings.Settings, said: dict) -> dict:
