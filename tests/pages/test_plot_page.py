@@ -238,7 +238,7 @@ def test_a_round_of_thousands_is_drawn_as_a_line():
     marks = [Mark(TODAY - timedelta(days=d), "v", 0, "viaje") for d in (1, 2, 3, 200)]
     drawn = brix_curve("c", curve, [many], [(TODAY - timedelta(days=9), 200.0)], marks, 24.0, TODAY, said)
     assert 'class="plant"' not in drawn and drawn.count('class="mean used"') == 1 and len(drawn) < 20_000
-    assert ">v3<" in drawn and ">v<" in drawn and 'class="left-out"' in drawn
+    assert ">v×3<" in drawn and ">v<" in drawn and 'class="left-out"' in drawn
     top = max(float(t) for t in re.findall(r'class="soft">([\d.]+)</text>', drawn) if float(t) < 100)
     assert top < 45, "a slipped decimal that does not count must not flatten the picture"
 

@@ -63,6 +63,11 @@ def rainy(week: str) -> bool:
     return (monday_of(week) + timedelta(days=3)).month in RAIN_MONTHS
 
 
+def rest_end(day: date, hours: float, days: float) -> date:
+    """First day on which work done on ``day`` lets the plot be cut again: its re-entry (hours) and its harvest interval (days) are over."""
+    return day + timedelta(days=int(max(np.ceil((hours or 0) / 24), np.ceil(days or 0))))
+
+
 def closed_weeks(plots: list[PlotFacts], zones: Mapping[str, ZoneFacts], weeks: list[str], stops: set[str], closures: list[dict]) -> np.ndarray:
     """[P, W] why a plot is closed; the first reason in this order counts: lease, factory stop, road, rain, labor.
 
@@ -75,7 +80,7 @@ def closed_weeks(plots: list[PlotFacts], zones: Mapping[str, ZoneFacts], weeks: 
     rains = np.array([rainy(w) for w in weeks])
     for i, plot in enumerate(plots):
         for day, hours, days in plot.labors:
-            until = day + timedelta(days=max(np.ceil((hours or 0) / 24), days or 0))
+            until = rest_end(day, hours, days)
             for w, start in enumerate(monday):
                 if start < until and start + timedelta(days=6) >= day and until > day:
                     closed[i, w] = LABOR

@@ -14,7 +14,7 @@ from .charts import Scale, band, ink_on, line, path, picture, ramp, rect, text, 
 
 MOST_DOTS = 900
 """Above so many plants a round is drawn as a line from its least to its most; the table still has each."""
-STRIP, LANE, NEAR = 18, 18, 13
+STRIP, LANE, NEAR, NEAR_SEVERAL = 18, 18, 13, 28
 
 
 @dataclass(frozen=True)
@@ -55,14 +55,23 @@ class Mark:
     label: str
 
 
+@dataclass(frozen=True)
+class Step:
+    """A day from which the curve may step, by its number in the list under the picture."""
+
+    day: date
+    number: int
+    label: str
+
+
 def brix_curve(name: str, curve: Curve, rounds: Sequence[Round], out: Sequence[tuple[date, float]], marks: Sequence[Mark], target_deg: float, today: date,
-               words: dict[str, str], width: int = 860, live: bool = True) -> str:
+               words: dict[str, str], width: int = 860, live: bool = True, steps: Sequence[Step] = ()) -> str:
     """SVG of ``width``. ``out`` are readings that do not count (day, °Bx as read); ``live`` rounds take the focus and show their lines.
 
-    ``words`` holds title, desc, today, target, july and hint.
+    ``words`` holds title, desc, today, target (two short lines, right of the plot), july and hint.
     """
     told = live and bool(rounds)  # room above for the lines of a round
-    left, right, top = 34 if width < 600 else 46, width - 10, 66 if told else 22
+    left, right, top = 34 if width < 600 else 46, width - 52, 66 if told else 22
     foot = top + (278 if live else 286)
     low, high = _range(curve, rounds, out, target_deg)
     x, y = Scale(curve.days[0].toordinal(), curve.days[-1].toordinal(), left, right), Scale(low, high, foot, top)
@@ -73,20 +82,21 @@ def brix_curve(name: str, curve: Curve, rounds: Sequence[Round], out: Sequence[t
     xs = [x(d.toordinal()) for d in curve.days]
     for level, tone in ((0.95, "band1"), (0.8, "band2"), (0.5, "band3")):
         body.append(band(xs, [y(max(v, low)) for v in curve.mean - curve.half(level)], [y(v) for v in curve.mean + curve.half(level)], tone))
+    body += _steps([s for s in steps if curve.days[0] <= s.day <= curve.days[-1]], x, top, foot)
     body += [path(zip(xs, (y(v) for v in curve.mean)), "line"), line(left, y(target_deg), right, y(target_deg), "target")]
     now = x(today.toordinal())
     body += [line(now, top, now, foot + 4, "ink"), text(now, top - 5, words["today"], "", "middle")]
     body += [_cross(x(d.toordinal()), min(max(y(b), top + 4), foot - 4)) for d, b in out]
     few = sum(len(r.values) for r in rounds) <= MOST_DOTS
     body += [_round(one, x(one.day.toordinal()), y, few, live) for one in sorted(rounds, key=lambda r: (r.state != "used", r.day))]  # what needs an eye lies on top
-    body.append(text(right - 4, y(target_deg) - 6 if y(target_deg) > top + 22 else y(target_deg) + 15, words["target"], "warnt halo", "end"))
+    body += [text(right + 6, y(target_deg) - 3 + 13 * i, part, "warnt small") for i, part in enumerate(words["target"].split("\n"))]  # outside, where no curve comes
     if told:
         body.insert(0, text(left, 16, words["hint"], "soft tip-hint"))
     strip_at = foot + 26
     body += _strip(curve, xs, right, strip_at)
-    lanes = sorted({m.lane for m in marks})
+    lanes = sorted({(m.lane, m.letter) for m in marks})  # a line for each kind: letters that share one would be counted together
     for i, lane in enumerate(lanes):
-        body += _lane([m for m in marks if m.lane == lane], x, left, right, strip_at + STRIP + 16 + i * LANE)
+        body += _lane([m for m in marks if (m.lane, m.letter) == lane], x, left, right, strip_at + STRIP + 16 + i * LANE)
     height = strip_at + STRIP + 8 + len(lanes) * LANE + (6 if lanes else 0)
     return picture(name, width, height, words["title"], words["desc"], "".join(body), f"strip curve {'desk-only' if live else 'phone-only'}", links=live)
 
@@ -140,17 +150,30 @@ def _strip(curve: Curve, xs: list[float], right: float, at: float) -> list[str]:
     return bars + letters  # letters after the bars, or the next bar covers half of one
 
 
+def _steps(steps: Sequence[Step], x: Scale, top: float, foot: float) -> list[str]:
+    """A dotted upright for each, its number at the foot; numbers that would stand on each other rise."""
+    out, last, rise = [], -99.0, 0
+    for step in sorted(steps, key=lambda s: (s.day, s.number)):
+        at = x(step.day.toordinal())
+        rise = rise + 1 if at - last < NEAR else 0
+        last = at
+        out.append(f'<g class="step"><title>{escape(step.label)}</title>{line(at, top, at, foot, "step-line")}{text(at + 3, foot - 4 - 13 * rise, str(step.number), "small strong halo")}</g>')
+    return out
+
+
 def _lane(marks: Sequence[Mark], x: Scale, left: float, right: float, at: float) -> list[str]:
-    """Letters on a thin line; those that would stand on each other become one with their number."""
+    """One kind's letters on a thin line; those that would stand on each other become one with their number, ``v×6``."""
     groups: list[list[Mark]] = []
     for mark in sorted(marks, key=lambda m: m.day):
-        if groups and x(mark.day.toordinal()) - x(groups[-1][0].day.toordinal()) < NEAR:
+        gap = x(mark.day.toordinal()) - x(groups[-1][0].day.toordinal()) if groups else 0.0
+        if groups and gap < (NEAR if len(groups[-1]) == 1 else NEAR_SEVERAL):
             groups[-1].append(mark)
         else:
             groups.append([mark])
     out = [line(left, at - 4, right, at - 4, "rule")]
     for group in groups:
-        shown = group[0].letter + (f"{len(group)}" if len(group) > 1 else "")
+        shown = group[0].letter + (f"×{len(group)}" if len(group) > 1 else "")
         title = "; ".join(m.label for m in group[:6]) + (" …" if len(group) > 6 else "")
-        out.append(f'<g><title>{escape(title)}</title>{text(x(group[0].day.toordinal()), at, shown, "small halo", "middle")}</g>')
+        middle = (x(group[0].day.toordinal()) + x(group[-1].day.toordinal())) / 2
+        out.append(f'<g><title>{escape(title)}</title>{text(middle, at, shown, "small halo", "middle")}</g>')
     return out

@@ -12,7 +12,7 @@ def share_strip(name: str, weeks: Sequence[str], share: Sequence[float], wide: S
                 address: Callable[[str], str], label: Callable[[int], str], width: int = 860, rows: int = 1) -> str:
     """SVG of one cell a week, in one or more rows; each cell links to ``address(week)`` and is called ``label(place)``."""
     per_row = -(-len(weeks) // rows)
-    room, height, body = width / per_row, 74, []
+    room, height, body = width / per_row, 88, []
     for i, week in enumerate(weeks):
         x, y, tone = (i % per_row) * room, (i // per_row) * height, ramp(float(share[i]))
         cell = rect(x, y + 2, room - 1, 34, tone)
@@ -22,6 +22,8 @@ def share_strip(name: str, weeks: Sequence[str], share: Sequence[float], wide: S
         cell += text(x + room / 2, y + 50, f"{100 * share[i]:.0f}", "", "middle")
         if i % 2 == 0 or room > 40:
             cell += text(x + room / 2, y + 66, week[5:], "soft small", "middle")
+        if i % per_row == 0 or week[:4] != weeks[i - 1][:4]:  # a week without its year is no week
+            cell += text(x + 2 if i % per_row == 0 else x + room / 2, y + 80, week[:4], "small", "start" if i % per_row == 0 else "middle")
         body.append(f'<a href="{escape(address(week))}" aria-label="{escape(label(i))}" data-week="{week}">{cell}</a>')
     return picture(name, width, height * rows, title, desc, "".join(body), "strip", links=True)
 

@@ -9,14 +9,13 @@ from flask import Blueprint, Response, current_app, g, url_for
 
 from .. import clock, settings
 from ..crop import tie_service, track_service
+from ..cutting import plot_service as cutting_of
 from ..cutting import service as cutting
 from ..land import service as land
-from ..ripeness import plot_service, rare, readiness, why
-from ..sentences import LOCALES
+from ..ripeness import plot_service, rare, stand_service, why
 from ..survey import service as survey
 from ..tonnage import service as tonnage
-from ..weeks import monday_of
-from . import conditions, plot_log, plot_rounds, plot_said
+from . import plot_head, plot_log, plot_rounds, plot_said
 from .access import db, may
 from .conditions import LITTLE_KNOWN, letter, word
 from .layout import n1, pct, render, words
@@ -32,18 +31,17 @@ PAST_DAYS, LEAST_PAST_DAYS, SHOWN = 4 * 366, 365, 26
 def page(code: str) -> str:
     about = land.plot(db(), code)
     ripe, tonnes, crop, stale = estimates()
-    log = plot_log.entries(db(), code, g.language)
+    log, today = plot_log.entries(db(), code, g.language), clock.of(db()).today()
     said, readings = track_service.of_plot(db(), code), survey.readings(db())
     mine = readings[readings["plot"] == code]
-    context: dict = {"about": about, "code": code, "stale": stale, "log": log, "log_shown": plot_log.SHOWN, "outlines": land.outline_versions(db(), code), "track": _track(),
+    context: dict = {"about": about, "code": code, "stale": stale, "log": [e for e in log if e["day"] <= today], "log_ahead": [e for e in log if e["day"] > today], "log_shown": plot_log.SHOWN, "outlines": land.outline_versions(db(), code), "track": _track(),
                      "said": (told := plot_said.rows(said["brix"])), "leaning": plot_said.leaning(told), "said_kg": plot_said.rows(said["mass"], log=True), "signed": plot_rounds.signed, "doubts": plot_rounds.plot_doubts(known_doubts(), code, set(mine["round"].dropna()), _living)}
     context["learned"] = tonnage.learned(db(), code, tonnes)
     if about["status"] != "standing":
         return render("plot_cut.html", title=words("pages.plot.title_cut", name=about["name"], code=code), **context)
     if code not in ripe.meta["plots"] or code not in crop.meta["plots"] or code not in tonnes.meta["by_plot"]:
         return render("plot_cut.html", title=words("pages.plot.title_new", name=about["name"], code=code), **context)
-    today, values = clock.of(db()).today(), settings.load(db())
-    heads = survey.rounds(db())
+    values, heads = settings.load(db()), survey.rounds(db())
     look = plot_service.look(db(), code, _since(about, mine, today))
     now, since = look["now"], look["days"][0]
     left = survey.left_out(db(), code)
@@ -53,14 +51,17 @@ def page(code: str) -> str:
     look["states"] = {state: sum(r["state"] == state for r in rounds) for state in ("odd", "doubted")} | {"out": len(plot_rounds.left_points(rounds, since, today))}
     look["lanes"] = plot_log.lanes(log, since, today)
     at = crop.meta["plots"].index(code)  # each answer has its own plots: one may be older than another
-    mass = {name: [float(v) for v in crop.arrays[f"tonnes{end}"][at, :SHOWN]] for name, end in (("t", ""), ("lo", "_lo"), ("hi", "_hi"))}
+    mass, sugar = ({name: [float(v) for v in crop.arrays[f"{what}{end}"][at, :SHOWN]] for name, end in (("t", ""), ("lo", "_lo"), ("hi", "_hi"))} for what in ("tonnes", "sugar_t"))
+    look["steps"] = plot_log.steps(stand_service.steps(db(), code, land.plots(db()), today), since, look["days"][-1])
+    rest, spans, least = cutting_of.rest(db(), code), cutting_of.spans(db(), code), values["ripe_share_to_cut"]
     context |= {
-        "now": now, "look": look, "measured": bool(ripe.meta.get("n_visits")), "condition": letter(now["condition"][0], read), "condition_word": word(now["condition"][0], read), "window": now["window"], "window_said": why.window_short(now.get("window_kind"), now["window"], now["weeks"][0]), "letters": [letter(c, read) for c in now["condition"][:SHOWN]],
-        "weeks": now["weeks"][:SHOWN], "all_weeks": look["weeks"], "mass": mass, "plants": tonnes.meta["by_plot"][code]["plants"], "rounds": rounds, "atc_words": plot_rounds.atc_words,
+        "now": now, "look": look, "measured": bool(ripe.meta.get("n_visits")), "condition": letter(now["condition"][0], read), "condition_word": word(now["condition"][0], read), "window": now["window"], "first_week": plot_head.first_week(now, least), "beside": plot_head.beside(now, look, least, rest, spans, cutting_of.plan_until(db()), mass, sugar, today),
+        "window_said": why.window_short(now.get("window_kind"), now["window"], now["weeks"][0]), "letters": [letter(c, read) for c in now["condition"][:SHOWN]],
+        "weeks": now["weeks"][:SHOWN], "all_weeks": look["weeks"], "mass": mass, "plants": tonnes.meta["by_plot"][code]["plants"], "rounds": [r for r in rounds if not r["day"] or r["day"] <= today], "rounds_ahead": [r for r in rounds if r["day"] and r["day"] > today], "atc_words": plot_rounds.atc_words,
         "changed": _changed(code, now), "curves": _curves(code, look, rounds, log, since, today, values["target_brix_deg"], about), "strips": _strips(code, now, mass), "past": _past(look), "half50": (rare.half(0.5, now["rare_part"]) * now["sd_deg"]).tolist(),
         "own": own_bar("own", 1 - now["borrowed_share"], words("pages.plot.own_title"), words("pages.plot.own_desc", own=1 - now["borrowed_share"], lent=now["borrowed_share"])),
         "why_not": cutting.explain(db(), None, code), "next_cuts": cutting.cuts_of(db(), code), "has_plan": cutting.plan(db()) is not None, "balance": tonnage.balance_sentence(db(), code), "plants_more": [*tonnage.plant_sentences(db(), code), *filter(None, [tie_service.sentence(crop, code)])]}
-    return render("plot.html", title=_headline(about, now), **context)
+    return render("plot.html", title=plot_head.headline(about, now, rest, today), **context)
 
 
 @bp.get("/plots/<code>/photos/<digest>")
@@ -89,7 +90,7 @@ def _curves(code: str, look: dict, rounds: list[dict], log: list[dict], since: d
     said = {"title": words("pages.plot.curve"), "desc": words("pages.plot.curve_desc", name=about["name"], rounds=len(shown), n=sum(len(r.values) for r in shown)), "today": words("pages.plot.today"),
             "target": words("pages.plot.target", target=target_deg), "july": words("pages.plot.july"), "hint": words("pages.plot.hint")}
     marks = plot_log.marks(log, since, today)
-    return [brix_curve(f"curve-{width}", curve, shown, out, marks, target_deg, today, said, width, live) for width, live in ((860, True), (400, False))]
+    return [brix_curve(f"curve-{width}", curve, shown, out, marks, target_deg, today, said, width, live, look["steps"]) for width, live in ((860, True), (400, False))]
 
 
 def _strips(code: str, now: dict, mass: dict) -> list[tuple[str, str]]:
@@ -127,32 +128,3 @@ def _track() -> str | None:
 
     need = permissions.ROUTES.get("track.page")
     return url_for("track.page") if "track.page" in current_app.view_functions and need and may(need) else None
-
-
-def _headline(about: dict, now: dict) -> str:
-    """What the window says, in months a person would use."""
-    read = now["n_visits"] > 0
-    if not read and conditions.code_of(now["condition"][0], read).endswith("_maybe"):
-        return words("pages.plot.title_maybe", name=about["name"], word=word(now["condition"][0], read))
-    if not now["window"]:
-        return words("pages.plot.title_later", name=about["name"], word=word(now["condition"][0], read))
-    first, last = (monday_of(w) if w else None for w in now["window"])
-    if now.get("window_kind") == readiness.UNRIPE:
-        name = "title_unripe" if first > clock.of(db()).today() else "title_unripe_now"
-        return words(f"pages.plot.{name}", name=about["name"], word=word(now["condition"][0], read), first=_month(first))
-    soon, month = first <= clock.of(db()).today(), _month
-    if last is None and soon:
-        return words("pages.plot.title_now_open", name=about["name"], word=word(now["condition"][0], read))
-    if last is None:
-        return words("pages.plot.title_from", name=about["name"], word=word(now["condition"][0], read), first=month(first))
-    if soon and last <= clock.of(db()).today():
-        return words("pages.plot.title_past", name=about["name"], word=word(now["condition"][0], read))
-    if soon:
-        return words("pages.plot.title_now", name=about["name"], word=word(now["condition"][0], read), last=month(last))
-    return words("pages.plot.title", name=about["name"], word=word(now["condition"][0], read), first=month(first), last=month(last))
-
-
-def _month(day: date) -> str:
-    from babel.dates import format_date
-
-    return format_date(day, "MMMM 'de' y" if g.language == "es" else "MMMM y", locale=LOCALES[g.language])

@@ -11,7 +11,7 @@ from ..database import Database
 from ..dictionary import choice_label
 from ..survey import service as survey
 from .layout import n0, n1, pct, words
-from .picture_curve import Mark
+from .picture_curve import Mark, Step
 
 LANES = {"labor": 0, "loss": 1, "row_count": 2, "weighing": 2, "age_check": 2, "marking": 3, "load": 3, "order_done": 3, "remark": 4, "photo": 4}
 SHOWN = 8
@@ -46,6 +46,16 @@ def lanes(found: list[dict[str, Any]], since: date, until: date) -> list[tuple[s
     """(kind, letter) of what stands under the curve, for its key."""
     there = {e["kind"]: e["letter"] for e in found if since <= e["day"] <= until}
     return sorted(there.items(), key=lambda pair: list(LANES).index(pair[0]))
+
+
+def steps(found: list[dict[str, Any]], since: date, until: date) -> list[Step]:
+    """What the curve steps at, numbered as in the list under it."""
+    shown = [one for one in found if since <= one["day"] <= until]
+    return [Step(one["day"], i, words(f"pages.plot.step.{one['what']}", when=_when(one["day"], one["last"]), share=one.get("share"), sd_deg=one.get("sd_deg"))) for i, one in enumerate(shown, 1)]
+
+
+def _when(day: date, last: date) -> str:
+    return words("pages.plot.step.day" if day == last else "pages.plot.step.days", day=day, last=last)
 
 
 def _short(day: date) -> str:

@@ -9,7 +9,7 @@ from flask import Blueprint, request
 from .. import settings
 from ..answers import Answer
 from ..land import service as land
-from ..ripeness import readiness, thin_service, why
+from ..ripeness import first_ripe, readiness, thin_service, why
 from ..ripeness import service as ripeness
 from ..sentences import Sentence
 from . import planted_list
@@ -49,17 +49,17 @@ def page() -> str:
     matching.sort(key=keys.get(order, keys["share"]))
     one = request.args.get("list") == planted_list.ONE
     shown = planted_list.arranged(matching, lambda i: planted[codes[i]], one or bool(year))
-    letter = letters()
+    letter, threshold = letters(), settings.load(db())["ripe_share_to_cut"]
+    early, late = first_ripe.interval(a["share_lo"], a["share_hi"], threshold)
 
     def row(i: int) -> dict[str, Any]:
         about, known, kind = ripe.meta["by_plot"][codes[i]], int(read[i]), a["condition"][i, 0]
         return {"code": codes[i], "name": names[i], "zone": zones[i], "planted_on": days[i], "letter": letter[known][kind], "word": word(kind, read[i]), "tone": ramp(float(a["share"][i, 0])), "wide": bool(wide[i, 0]),
                 "mean": float(a["mean_deg"][i, 0]), "lo": float(a["lo80"][i, 0]), "hi": float(a["hi80"][i, 0]), "share": float(a["share"][i, 0]),
                 "share_lo": float(a["share_lo"][i, 0]), "share_hi": float(a["share_hi"][i, 0]), "chance": float(a["chance"][i, 0]),
-                "window": about["window"], "window_said": why.window_short(about.get("window_kind"), about["window"], ripe.meta["weeks"][0]), "last": last[i], "mass_t": float(crop.arrays["tonnes"][i, 0]),
+                "window": about["window"], "window_said": why.window_short(about.get("window_kind"), about["window"], ripe.meta["weeks"][0]), "first": first_ripe.short(int(early[i]), int(late[i]), ripe.meta["weeks"]) if early[i] != first_ripe.NEVER else None, "last": last[i], **{name: float(crop.arrays[f"tonnes{end}"][i, 0]) for name, end in (("mass_t", ""), ("mass_lo", "_lo"), ("mass_hi", "_hi"))},
                 "strip": [(ramp(s), letter[known][c]) for s, c in zip(a["share"][i, :SHOWN:2].tolist(), a["condition"][i, :SHOWN:2].tolist())]}
 
-    threshold = settings.load(db())["ripe_share_to_cut"]
     today, maybe = readiness.ripe_and_maybe(a["share"][:, 0], read, threshold)
     soon = (a["share"][:, :14] >= threshold).any(axis=1) & ~today & ~maybe
 

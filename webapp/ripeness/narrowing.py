@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from . import picked, rare
+from . import first_ripe, picked, rare
 from .readiness import Z80, Limits
 
 HALF_YEAR_WEEKS = 26
@@ -34,9 +34,9 @@ def known(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray, residuals: np.
     """Arrays [W] of one plot. The week counts from the share at either end of the mean's 80 % interval, like the drawn interval; ``end`` (weeks, sd) from today of
     when it passes (``plot_effects.ends``)."""
     _, low, high, _ = (side[0] for side in picked.share_of_standing(mean[None], sd[None], plant_sd[None], residuals, limits.target_brix_deg, taken[None], ready[None], rare_part))
-    early, late = (np.flatnonzero(side >= limits.ripe_share_to_cut) for side in (high, low))
+    early, late = (int(place) for place in first_ripe.interval(low, high, limits.ripe_share_to_cut))
     return Known(float(rare.half95(np.ravel(rare_part)[0]) * sd[0]), (float(low[0]), float(high[0])), float((high - low)[:HALF_YEAR_WEEKS].mean()),
-                 int(early[0]) if len(early) else None, int(late[0]) if len(late) else None, *(_place(end, side, len(mean)) for side in (-Z80, Z80)))
+                 *(None if place == first_ripe.NEVER else place for place in (early, late)), *(_place(end, side, len(mean)) for side in (-Z80, Z80)))
 
 
 def _place(end: tuple[float, float] | None, side: float, weeks: int) -> int | None:

@@ -19,6 +19,8 @@ from .picked import Picked
 DAYS_PER_MONTH = ripening.DAYS_PER_MONTH
 FULL_SHARE = 0.10
 """From this share of its plants lost an event counts in full for those it left (assumption); below, its variance in proportion."""
+SAME_PASS_DAYS, WORTH_SAYING = 21, 0.005
+"""Loads so close are one pass; a step of so few plants is not spoken of."""
 EVENTS = {"frost": k.FROST_SD_DEG, "fire": k.FIRE_SD_DEG, "hail": k.HAIL_SD_DEG}
 
 
@@ -27,6 +29,24 @@ def told(db: Database, plots: list[str], ground: ripening.Land, how: list[str], 
     planted, spread = _generations(db, plots, ground, how, frame, today)
     day, var = jumps.padded(plots, _events(db, plots, frame, today))
     return replace(ground, planted=planted, age_spread=spread, jump_day=day, jump_var=var, picked=_picked(db, plots, frame, today))
+
+
+def steps(db: Database, code: str, frame: Any, until: date) -> list[dict[str, Any]]:
+    """Where one plot's curve may step, in order of day: {what, day, last, and its size}. ``what`` is a cause of loss or ``leaf_pruning`` (``sd_deg``: by so much its
+    level was left open), ``pass`` (``share`` of the plants there were that went as the ripest, from ``day`` to ``last``), ``capon`` (``share`` of the plants
+    that count as ripe from then on). ``frame`` of plots by code; what becomes ready after ``until`` is told too."""
+    out = [{"what": what, "day": date.fromordinal(day), "last": date.fromordinal(day), "sd_deg": sd} for _, day, sd, what in _moved(db, [code], frame, until) if sd > 0]
+    stand, gone = _picked(db, [code], frame, until), 0.0
+    for day, share in zip(stand.pass_day[0], stand.pass_share[0]):
+        day, part = date.fromordinal(int(day)), 1 - (1 - float(share)) / (1 - gone)
+        near = next((one for one in out if one["what"] == "pass" and (day - one["last"]).days <= SAME_PASS_DAYS), None)
+        if near:
+            near |= {"last": day, "share": 1 - (1 - near["share"]) * (1 - part)}
+        else:
+            out.append({"what": "pass", "day": day, "last": day, "share": part})
+        gone = float(share)
+    out += [{"what": "capon", "day": date.fromordinal(int(day)), "last": date.fromordinal(int(day)), "share": float(share)} for day, share in zip(stand.ready_day[0], stand.ready_share[0])]
+    return sorted((one for one in out if one.get("share", 1.0) >= WORTH_SAYING), key=lambda one: (one["day"], one["what"]))
 
 
 def _until(table: Any, plots: list[str], today: date, columns: tuple[str, ...]) -> Any:
@@ -75,15 +95,19 @@ def _generations(db: Database, plots: list[str], ground: ripening.Land, how: lis
 
 
 def _events(db: Database, plots: list[str], frame: Any, today: date) -> list[tuple[str, int, float]]:
+    return [event[:3] for event in _moved(db, plots, frame, today) if event[2] > 0]
+
+
+def _moved(db: Database, plots: list[str], frame: Any, today: date) -> list[tuple[str, int, float, str]]:
+    """(plot, ordinal day, sd °Bx, what it was) of everything that may have moved a plot's sugar for good."""
     out, density = [], settings.load(db)["planting_density_ha"]
     for r in _until(survey.losses(db), plots, today, ("cause", "plants", "area_share")).itertuples():
         if r.cause in EVENTS:
             whole = _whole(frame, r.plot, density)
             share = r.area_share if r.area_share == r.area_share and r.area_share is not None else r.plants / whole if r.plants == r.plants and whole else FULL_SHARE
-            out.append((r.plot, r.day.toordinal(), float(EVENTS[r.cause]) * min(1.0, float(share) / FULL_SHARE) ** 0.5))
+            out.append((r.plot, r.day.toordinal(), float(EVENTS[r.cause]) * min(1.0, float(share) / FULL_SHARE) ** 0.5, r.cause))
     labors = _until(survey.labors(db), plots, today, ("labor",))
-    out += [(r.plot, r.day.toordinal(), float(k.PRUNING_SD_DEG)) for r in labors[labors["labor"] == "leaf_pruning"].itertuples()]
-    return [event for event in out if event[2] > 0]
+    return out + [(r.plot, r.day.toordinal(), float(k.PRUNING_SD_DEG), "leaf_pruning") for r in labors[labors["labor"] == "leaf_pruning"].itertuples()]
 
 
 def _picked(db: Database, plots: list[str], frame: Any, today: date) -> Picked:

@@ -23,7 +23,7 @@ FAR_DEG = 12.0
 def reason(condition: int, share: float, keep: float, age_months: float, limits: Limits) -> Sentence:
     """The clause of the rule that gave today's word, with the numbers it compared (months count the plot's pace)."""
     numbers = {"share": float(share), "near": limits.near_share, "ripe": limits.ripe_share_to_cut, "loss": 1.0 - float(keep), "limit": limits.loss_limit,
-               "months": max(float(age_months), 0.0), "young": limits.young_age_months, "peak": limits.peak_age_months, "stirring": float(k.STIRRING_SHARE)}
+               "months": max(float(age_months), 0.0), "young": limits.young_age_months, "peak": limits.peak_age_months, "stirring": float(k.STIRRING_SHARE), "rate": limits.loss_per_month}
     code = CONDITIONS[condition]
     if condition == FILLING and age_months < limits.young_age_months:
         code = "E_early"
