@@ -3,7 +3,7 @@
 One catalogue serves server, phone and command line: ``translations/<language>/<room>.po``, read at
 start with Babel, nothing compiled. A message's ``msgid`` is a dotted code (``land.finding.overlap``);
 ``msgid_plural`` with parameter ``n`` picks singular or plural. Placeholders are those of
-``str.format`` plus a few of our own: ``{day:date}`` (8 de febrero de 2027), ``{day:short}`` (8 feb),
+``str.format`` plus a few of our own: ``{day:date}`` (8 de febrero de 2027), ``{day:short}`` (8 feb), ``{at:moment}`` (8 de febrero de 2027, 09:12),
 ``{items:list}`` (a, b y c). ``None`` and NaN print as a dash, never as a word of the machine.
 """
 
@@ -36,6 +36,8 @@ class _Words(string.Formatter):
             return value.text(self.language)
         if value is None or (isinstance(value, float) and math.isnan(value)):
             return "–"
+        if spec == "moment":
+            return format_moment(value, self.language)
         if spec in ("date", "short"):
             return format_day(value, self.language, spec)
         if spec == "list":
@@ -55,6 +57,12 @@ def format_day(value: date | datetime | str, language: str, style: str = "date")
     if isinstance(value, str):
         value = date.fromisoformat(value[:10])
     return _day(value.date() if isinstance(value, datetime) else value, language, style)
+
+
+def format_moment(value: datetime | str, language: str) -> str:
+    """A day in words and the hour, as the moment's own zone shows it: whoever says it has put it into the estate's."""
+    at = datetime.fromisoformat(value) if isinstance(value, str) else value
+    return f"{_day(at.date(), language, 'date')}, {at:%H:%M}"
 
 
 @lru_cache(maxsize=8192)

@@ -62,6 +62,11 @@ def plot(db: Database, code: str) -> dict:
     return _plot_row(found[0])
 
 
+def called(db: Database) -> dict[str, str]:
+    """Code → how people call the plot: by its name first, the code second (the code alone where it has no name)."""
+    return {code: f"{name}, {code}" if name and name != code else code for code, name in plots(db)["name"].items()}
+
+
 def parcels(db: Database) -> list[dict]:
     return store.parcels(db)
 

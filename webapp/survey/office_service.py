@@ -6,8 +6,7 @@ Mending never touches the record that came: a new record from install ``office``
 from __future__ import annotations
 
 import json
-from collections import Counter
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -17,7 +16,7 @@ from ..land import service as land
 from ..people import service as people
 from ..problems import Problem
 from ..sentences import Sentence
-from . import intake, judging, store
+from . import held_groups, intake, judging, store
 from .quality import LOOKED_AT
 from . import record as rec
 from .tables_service import in_force
@@ -31,32 +30,42 @@ MAY_ACCEPT = frozenset(("net_not_gross_less_tare", "beyond_registered", "age_imp
 def held(db: Database) -> list[dict]:
     """Held records with why, what to do, their fields as they came, and the proposal where there is one.
 
-    ``labels`` name the fields shown, ``may_accept`` whether it can be used as it came, ``alike`` how many
-    of its round wait for the same reason with a proposal each (itself included).
+    ``labels`` name the fields shown, ``may_accept`` whether it can be used as it came, ``group`` what it shares with others
+    held for the same reason (``held_groups``), ``taken`` when it says it was taken (None where it says no time).
     """
     settle_with_land(db)
-    out, waiting, zone = [], store.held(db), clock.of(db).zone
-    alike = Counter((row["round"], row["install"], row["code"]) for row in waiting if row["round"] and row["proposal"])
+    out, waiting, zone, called = [], store.held(db), clock.of(db).zone, land.called(db)
     for row in waiting:
         proposal = json.loads(row["proposal"]) if row["proposal"] else None
         raw = rec.loads(row["bytes"])
         names = [f.name for f in dictionary.fields(row["kind"]) if f.type != "outline"] if row["kind"] in dictionary.kinds() else sorted(json.loads(row["fields"]))
         shown = {"plot": raw.get("plot") or "", "taken_at": raw.get("taken_at") or "", **{n: "" if raw[n] is None else raw[n] for n in names if n in raw}}
         shown |= {n: shown.get(n, "") for n in proposal or {}}
-        out.append(_listed(row, row["kind"], row["plot"] or raw.get("plot"), row["code"], json.loads(row["params"]), shown, proposal, zone, alike[row["round"], row["install"], row["code"]]))
+        out.append(_listed(row, row["kind"], row["plot"] or raw.get("plot"), row["code"], json.loads(row["params"]), shown, proposal, zone, called))
     for row in store.conflicts(db):
-        raw = rec.loads(row["bytes"])
+        raw = {**rec.loads(row["bytes"]), "id": row["record"]}
         shown = {k: v for k, v in raw.items() if k not in ("id", "install", "seq", "round", "kind", "confirmed", "replaces", "position")}
-        out.append(_listed({**row, "id": row["record"]}, raw.get("kind", ""), raw.get("plot"), "same_id_other_bytes", {}, shown, None, zone))
+        out.append(_listed({**row, "id": row["record"]}, raw.get("kind", ""), raw.get("plot"), "same_id_other_bytes", {}, shown, None, zone, called))
     return out
 
 
-def _listed(row: dict, kind: str, plot: Any, code: str, params: dict, shown: dict, proposal: dict | None, zone: ZoneInfo, alike: int = 0) -> dict:
+def _listed(row: dict, kind: str, plot: Any, code: str, params: dict, shown: dict, proposal: dict | None, zone: ZoneInfo, called: dict[str, str]) -> dict:
     labels = {name: Sentence(f"survey.field.{name}") if name in ("plot", "taken_at") else dictionary.name_of(kind, name) for name in shown}
     what, do = reason(code, params, kind, zone)
-    return {"id": row["id"], "kind": kind, "kind_known": kind in dictionary.kinds(), "plot": plot if isinstance(plot, str) else None, "sender": row["sender"],
+    taken, plot = _moment(shown.get("taken_at"), zone), plot if isinstance(plot, str) else None
+    key = held_groups.key_of(code, kind, plot, row.get("round"), row.get("install"), taken.date().isoformat() if taken else "", row["id"])
+    return {"id": row["id"], "kind": kind, "kind_known": kind in dictionary.kinds(), "plot": plot, "plot_name": called.get(plot or "", plot), "sender": row["sender"],
             "received_at": row["received_at"], "code": code, "what": what, "do": do, "shown": rec.cleaned(shown), "labels": labels, "proposal": proposal,
-            "may_accept": code in MAY_ACCEPT or code == "same_id_other_bytes", "alike": alike}
+            "may_accept": code in MAY_ACCEPT or code == "same_id_other_bytes", "group": key, "taken": taken}
+
+
+def _moment(value: Any, zone: ZoneInfo) -> datetime | None:
+    """A time as the estate's clock shows it; None for what is no time."""
+    try:
+        at = datetime.fromisoformat(str(value).replace("Z", "+00:00"))
+        return at.astimezone(zone) if at.tzinfo else at.replace(tzinfo=zone)
+    except (ValueError, OverflowError):
+        return None
 
 
 def _waiting(db: Database, record_id: str) -> tuple[dict, dict]:
@@ -118,6 +127,8 @@ def mend(db: Database, record_id: str, changes: dict[str, Any], who: str) -> str
     raw = _came(db, record_id, why["code"])
     kind = changes.get("kind", raw.get("kind"))
     made = {**intake.raised(raw, store.record(db, record_id)["schema"]), **typed(kind if isinstance(kind, str) else "", changes), "install": OFFICE, "seq": None, "confirmed": True}
+    if changes.get("taken_at") and (at := _moment(changes["taken_at"], clock.of(db).zone)):
+        made["taken_at"] = at.isoformat()  # typed without saying which time it is, it is the estate's
     for name in ("round", "replaces"):
         made[name] = made[name] if isinstance(made.get(name), str) else None
     made["position"] = made["position"] if isinstance(made.get("position"), dict) else None
@@ -129,21 +140,6 @@ def mend(db: Database, record_id: str, changes: dict[str, Any], who: str) -> str
         store.settle_conflicts(db, record_id, at, who)
         people.note(db, who, "mend_record", record_id, before={n: raw.get(n) for n in changes}, after=changes)
     return made["id"]
-
-
-def mend_alike(db: Database, record_id: str, who: str) -> int:
-    """Take the proposal of a held record and of all of its round held for the same reason; how many were mended.
-
-    Problems ``record_not_waiting``, ``no_proposal``.
-    """
-    _waiting(db, record_id)
-    found = [row for row in store.alike(db, record_id) if row["proposal"]]
-    if not found:
-        raise Problem("no_proposal", where=record_id)
-    with atomic(db):
-        for row in found:
-            mend(db, row["id"], json.loads(row["proposal"]), who)
-    return len(found)
 
 
 def accept(db: Database, record_id: str, who: str) -> None:

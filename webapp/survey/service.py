@@ -18,8 +18,9 @@ from . import files, intake, quality, store
 from . import record as rec
 from .correcting_service import correct, editable, take_out  # noqa: F401
 from .earlier_service import last_corrections, left_out, photos_here  # noqa: F401
+from .held_service import mend_alike  # noqa: F401
 from .intake import ALREADY, HELD, KEPT, Decision
-from .office_service import accept, held, history as record_history, mend, mend_alike, set_aside, settle_doubt  # noqa: F401
+from .office_service import accept, held, history as record_history, mend, set_aside, settle_doubt  # noqa: F401
 from .tables_service import (age_checks, data_version, in_force, labors, loads, losses, markings, orders_done, outlines_walked, photos, readings, remarks,  # noqa: F401
                              rival_corrections, rounds, row_counts, table, weighings)
 from .taking_service import judged, reason, rejudge, take, write  # noqa: F401
@@ -217,12 +218,16 @@ def doubts(db: Database, look: bool = True) -> list[dict]:
         except Problem as problem:  # a file that can't be written still shows what it knew
             if problem.code not in ("database_read_only", "database_full", "database_busy"):
                 raise
+    called = land.called(db)
     return [{**row, "is_record": row["code"] not in quality.ABOUT_PHONES and not row["record"].startswith("plot:"),
-             "what": _of_doubt(row, "what"), "do": _of_doubt(row, "do")} for row in store.doubts(db)]
+             "what": _of_doubt(row, "what", called), "do": _of_doubt(row, "do", called)} for row in store.doubts(db)]
 
 
-def _of_doubt(row: dict, part: str) -> Sentence:
-    """What is doubted, or what to do; where a figure of it was never said (a crew that named no year), in words that don't speak of it."""
+def _of_doubt(row: dict, part: str, called: dict[str, str]) -> Sentence:
+    """What is doubted, or what to do; where a figure of it was never said (a crew that named no year), in words that don't speak of it.
+
+    Plots under the names that people call them by; ``params`` of the doubt itself keep the codes.
+    """
     name = f"survey.doubt.{row['code']}.{part}"
     unsaid = f"{name}_unsaid"
-    return Sentence(unsaid if known(unsaid) and any(row["params"].get(place) is None for place in places(name)) else name, row["params"])
+    return Sentence(unsaid if known(unsaid) and any(row["params"].get(place) is None for place in places(name)) else name, row["params"] | {place: called[row["params"][place]] for place in ("plot", "other") if row["params"].get(place) in called})

@@ -112,11 +112,11 @@ def written_for(db: Database, source: str) -> list[dict]:
     return rows(db, "SELECT * FROM record WHERE source = ? ORDER BY n", [source])
 
 
-def alike(db: Database, record_id: str) -> list[dict]:
-    """Waiting records of the same round held for the same reason, the named one first."""
-    return rows(db, """SELECT r.id, o.proposal FROM held h JOIN record m ON m.id = h.record JOIN held o ON o.code = h.code AND o.settled IS NULL
-        JOIN record r ON r.id = o.record WHERE h.record = ? AND h.settled IS NULL AND (r.id = m.id OR (r.round = m.round AND r.install = m.install))
-        ORDER BY r.id <> m.id, r.n""", [record_id])
+def kept_around(db: Database, install: str, first: int, last: int) -> tuple[str | None, str | None]:
+    """When a phone noted its last kept record before number ``first`` and its first after ``last`` (UTC text)."""
+    found = [db.conn.execute(f"SELECT taken_fixed FROM record WHERE install = ? AND state = 'kept' AND seq {side} ? ORDER BY seq {way} LIMIT 1", [install, limit]).fetchone()
+             for side, limit, way in (("<", first, "DESC"), (">", last, "ASC"))]
+    return tuple(row[0] if row else None for row in found)
 
 
 def free(db: Database, record_id: str, r: Any, taken_fixed: str | None) -> None:

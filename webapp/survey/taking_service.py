@@ -104,7 +104,7 @@ def reason(code: str, params: dict, kind: str = "", zone: ZoneInfo | None = None
     """Why a record is held, and what to do, as sentences. What is stored of a time is UTC; with ``zone`` it is told as the estate's clock shows it."""
     shown = dictionary.named(kind, params)
     if code == "future" and zone is not None:
-        shown = shown | {"taken": f"{datetime.fromisoformat(params['taken']).replace(tzinfo=timezone.utc).astimezone(zone):%Y-%m-%d %H:%M}"}
+        shown = shown | {"taken": datetime.fromisoformat(params['taken']).replace(tzinfo=timezone.utc).astimezone(zone).isoformat()}
     return Sentence(f"survey.held.{code}.what", shown), Sentence(f"survey.held.{code}.do", shown)
 
 
