@@ -164,7 +164,7 @@
     current(figures.tag);
     layers.learn(figures);
     draw();
-    list = ours.listOf(find("years"), plots, layers, said, choose);
+    list = ours.listOf(find("years"), plots, layers, said, choose, frame.dataset.table);
     const weeks = ours.weeksOf(document.querySelector("#strip .weeks"), (k) => {
       week = k;
       painter.step();

@@ -9,12 +9,49 @@
     return made;
   };
 
-  window.pinarioMap.listOf = (table, plots, layers, said, choose) => {
+  window.pinarioMap.listOf = (table, plots, layers, said, choose, full) => {
     const bodies = [...table.tBodies];
     const members = said.years.map((year) => plots.year.flatMap((y, i) => (y === year ? [i] : [])));
     const index = new Map(plots.codes.map((code, i) => [code, i]));
     const open = new Map();
     let shown = { layer: "share", week: 0, chosen: -1 };
+
+    // The map's own hatching, beside a plot's name and the year of its planting.
+    const hatch = (wanted) => {
+      const box = element("i", undefined, "hatch");
+      box.setAttribute("role", "img");
+      box.setAttribute("aria-label", said.hatched_word[shown.layer] ?? "");
+      box.hidden = !wanted;
+      return box;
+    };
+
+    // Beneath the map: which plots are hatched. The first by name, to be chosen; all of them in the full table.
+    const line = document.getElementById("hatched");
+    const byAge = said.years.flatMap((_, y) => [...members[y]].sort((a, b) => (plots.codes[a] < plots.codes[b] ? -1 : 1)));
+    line.addEventListener("click", (event) => {
+      const link = event.target.closest("a[data-plot]");
+      if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
+      event.preventDefault();
+      choose(index.get(link.dataset.plot), "line");
+    });
+    const name = (href, text, code) => {
+      const link = element("a", text, "tap");
+      link.href = href;
+      if (code) link.dataset.plot = code;
+      return link;
+    };
+    const nameHatched = (layer, week) => {
+      const these = byAge.filter((i) => layers.of(layer).hatched(i, week));
+      const key = `${layer} ${these}`;
+      line.hidden = !these.length;
+      if (line.dataset.shown === key) return;
+      line.dataset.shown = key;
+      if (!these.length) return;
+      const asked = `week=${plots.weeks[week]}&layer=${layer}`;
+      const links = these.slice(0, said.named).map((i) => name(`?${asked}&plot=${encodeURIComponent(plots.codes[i])}`, layers.name(i), plots.codes[i]));
+      if (these.length > said.named) links.push(name(`${full}?${asked}&only=hatched`, layers.put(said.and_more, { n: layers.whole(these.length - said.named) })));
+      line.replaceChildren(line.querySelector(".hatch"), " ", element("span", `${layers.put(said.hatched[layer][these.length > 1 ? 1 : 0], { n: layers.whole(these.length) })}:`), ...links.flatMap((link) => [" ", link]));
+    };
 
     bodies.forEach((body, y) => {
       const head = body.querySelector("th");
@@ -22,7 +59,7 @@
       button.type = "button";
       button.setAttribute("aria-expanded", "false");
       button.addEventListener("click", () => { toggle(y, !open.has(y)); });
-      head.replaceChildren(button);
+      head.replaceChildren(button, hatch(false));
     });
 
     const toggle = (y, wanted) => {
@@ -86,6 +123,7 @@
       pick.type = "button";
       pick.setAttribute("aria-pressed", String(i === shown.chosen));
       pick.addEventListener("click", () => choose(i, "list"));
+      pick.append(hatch(layer.hatched(i, shown.week)));
       th.append(pick);
       row.append(th);
       for (const value of layer.cells(i, shown.week)) {
@@ -109,6 +147,7 @@
     const step = (y) => {
       const layer = layers.of(shown.layer);
       for (const row of bodies[y].querySelectorAll("tr[data-code]")) {
+        row.querySelector(".hatch").hidden = !layer.hatched(index.get(row.dataset.code), shown.week);
         layer.cells(index.get(row.dataset.code), shown.week).forEach((value, k) => write(row.cells[k + 1], value));
       }
     };
@@ -120,8 +159,12 @@
       if (before.layer !== layer) [...table.tHead.rows[0].cells].slice(1).forEach((cell, k) => { cell.textContent = words.columns[k]; });
       bodies.forEach((body, y) => {
         const cells = body.rows[0].cells;
+        const box = body.querySelector("th > .hatch");
+        box.hidden = !members[y].some((i) => layers.of(layer).hatched(i, week));
+        if (before.layer !== layer) box.setAttribute("aria-label", said.hatched_word[layer] ?? "");
         words.cells[week][y].forEach((text, k) => { if (cells[k + 1].textContent !== text) cells[k + 1].textContent = text; });
       });
+      nameHatched(layer, week);
       for (const [y, kept] of open) {
         if (before.layer !== layer) kept.order = null;
         if (before.layer !== layer || before.chosen !== chosen) fill(y);

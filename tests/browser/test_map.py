@@ -208,3 +208,24 @@ def test_nearer_never_ends_on_empty_ground(seat, by):
             seat.keyboard.press("+")
         seat.wait_for_function("(before) => window.pinarioMap.map.getZoom() > before + 0.9 && !window.pinarioMap.map._animatingZoom", arg=before)
         seat.wait_for_function(f"() => ({UNREAD})()[0] > 0")
+
+
+def test_the_list_bears_the_hatching_of_the_map(seat):
+    """Of a week and layer, the rows with the hatched box are the plots hatched on the canvas, and the line under the map takes one to them."""
+    seat.set_viewport_size({"width": 1280, "height": 900})
+    go(seat)
+    open_all(seat)
+    drawn = "() => { const { map } = window.pinarioMap; let painter; map.eachLayer((layer) => { if (layer.plotAt) painter = layer; }); return painter._plots.codes.filter((_, i) => painter._kinds[i] & 16).sort(); }"
+    boxed = "() => [...document.querySelectorAll('#years tr[data-code]')].filter((row) => !row.querySelector('.hatch').hidden).map((row) => row.dataset.code).sort()"
+    for layer in ("share", "mass", "unvisited", "sick", "chance", "share"):
+        seat.click(f".layers a[data-layer={layer}]")
+        for week in (0, 15, 25):
+            seat.locator(".weeks a").nth(week).click()
+            codes = seat.evaluate(drawn)
+            assert seat.evaluate(boxed) == codes, (layer, week)
+            assert seat.is_visible("#hatched") == bool(codes)
+            assert [code in codes for code in seat.eval_on_selector_all("#hatched a[data-plot]", "(all) => all.map((one) => one.dataset.plot)")] == [True] * min(len(codes), 6) or not codes
+    code = seat.locator("#hatched a[data-plot]").first.get_attribute("data-plot")
+    seat.locator("#hatched a[data-plot]").first.click()
+    assert code in seat.inner_text("#chosen")
+    assert seat.complaints == []

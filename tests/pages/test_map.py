@@ -176,6 +176,29 @@ def test_sick_plots_are_those_of_the_last_counts(told):
     assert checked > 50
 
 
+@pytest.mark.parametrize("layer", ["share", "mass", "unvisited", "sick"])
+def test_hatched_plots_are_named(told, layer):
+    """The headline names a single plot of which little is known; the line under the map names the first six of every layer; the full table shows all of them."""
+    week = told["head"]["weeks"][15]
+    html, at = page(told, f"/map?week={week}&layer={layer}"), 15
+    codes, names = told["head"]["codes"], told["head"]["names"]
+    wide = {"share": runs(told["plots"]["state"], len(told["head"]["weeks"]))[:, at] >= 35, "mass": runs(told["weeks"]["mass_wide"], len(told["head"]["weeks"]))[:, at] == 1, "unvisited": np.array(told["weeks_head"]["unvisited"]) < 0, "sick": np.array([s is None for s in told["weeks_head"]["sick"]])}[layer]
+    wanted = {code for code, is_wide in zip(codes, wide) if is_wide}
+    line = re.search(r'<p class="hatched" id="hatched">(.*?)</p>', html, re.S)[1]
+    shown = re.findall(r'data-plot="([^"]+)">([^<]+)</a>', line)
+    assert wanted and len(shown) == min(len(wanted), 6) and {code for code, _ in shown} <= wanted
+    assert all(text == f"{names[codes.index(code)]}, {code}" for code, text in shown)
+    rows = re.findall(r'<tr data-code="([^"]+)">', page(told, f"/map/table?week={week}&layer={layer}&only=hatched"))
+    assert set(rows) == wanted and len(rows) == len(wanted)
+    if layer == "share":
+        said = json.loads(re.search(r'id="said">(.*?)</script>', html, re.S)[1])["layers"]["share"]["titles"]
+        counts = (runs(told["plots"]["state"], len(told["head"]["weeks"])) >= 35).sum(axis=0)
+        assert 1 in counts and all(("se sabe poco" in title) == (n > 0) for title, n in zip(said, counts))
+        one = int(np.flatnonzero(counts == 1)[0])
+        code = codes[int(np.flatnonzero(runs(told["plots"]["state"], len(told["head"]["weeks"]))[:, one] >= 35)[0])]
+        assert said[one].endswith(f"; se sabe poco de {names[codes.index(code)]}, {code}")
+
+
 def test_data_are_sent_small_and_not_twice(told):
     first = told["client"].get("/map/plots.bin", headers={"Accept-Encoding": "gzip"})
     assert first.headers["Content-Encoding"] == "gzip" and first.headers["Cache-Control"] == "private, no-cache"

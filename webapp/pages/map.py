@@ -62,7 +62,15 @@ def page() -> str:
                   columns=map_words.columns(layer), years=list(zip(years, cells[at])), week=f.weeks[at], at=at, monday=monday_of(f.weeks[at]), mondays=[monday_of(w) for w in f.weeks],
                   visits=[v for v in worth.listed(db(), 5) if v["code"] in names] if len(names) <= VISITS_UP_TO else [], names=names, stale=stale, said=Markup(_said(f)), measured=bool(f.read.any()) or not f.codes, legends={name: map_words.legend(name) for name in map_words.STEPS},
                   unknown_week=_unknown_week(f), scripts=SCRIPTS, parts=PARTS, has_cut=bool(f.cut), tag=f.tag,
-                  zones=sorted(Counter(f.zones).items()))
+                  zones=sorted(Counter(f.zones).items()), hatched=_hatched(f, layer, at))
+
+
+def _hatched(f: Figures, layer: str, at: int) -> dict[str, Any]:
+    """The line that names the plots hatched on the map: the first of them, how many there are, and where all of them stand."""
+    these = map_words.hatched(f, layer, at)
+    return {"n": len(these), "words": map_words.hatched_words(layer, len(these)) if these else "", "more": words("pages.map.and_more").replace("[n]", f"{len(these) - map_words.NAMED_BELOW:,}"),
+            "plots": [(f.codes[i], map_words.named(f, i), url_for("map.page", week=f.weeks[at], layer=layer, plot=f.codes[i])) for i in these[:map_words.NAMED_BELOW]],
+            "all": url_for("map.table", week=f.weeks[at], layer=layer, only="hatched")}
 
 
 def _unknown_week(f: Figures) -> str | None:
@@ -85,14 +93,17 @@ def _said(f: Figures) -> str:
 
 @bp.get("/map/table")
 def table() -> str:
-    """Every plot and every layer's figures of one week, without a picture; ``only=ripe`` those that are ripe then, the ripest first."""
+    """Every plot and every layer's figures of one week, without a picture; ``only=ripe`` those that are ripe then, the ripest first; ``only=hatched`` those the layer hatches."""
     f, _, stale, layer, at = _asked()
-    only, year = request.args.get("only") == "ripe", request.args.get("year", "")
+    asked, year = request.args.get("only"), request.args.get("year", "")
+    only = asked if asked in ("ripe", "hatched") else ""
     every, planted = map_words.by_age(f), [str(y) if y else "–" for y in f.years]
     enough = sorted((i for i in every if f.ripe[i, at] or f.maybe[i, at]), key=lambda i: (-f.share[i, at], f.codes[i]))
-    shown = planted_list.arranged([i for i in (enough if only else every) if not year or planted[i] == year], planted.__getitem__, only or bool(year) or request.args.get("list") == planted_list.ONE)
-    return render("map_table.html", title=map_words.title(f, map_words.LAYERS[0], at) if only else words("pages.map.table_title", week=f.weeks[at]), shown=shown, row=lambda i: map_words.row(f, i, at), sums=lambda members: map_words.sums(f, layer, members, at),
-                  every=every, columns=map_words.columns(layer), only=only, year=year, counts=(len(every), len(enough)), week=f.weeks[at], monday=monday_of(f.weeks[at]), layer=layer, stale=stale)
+    few = map_words.hatched(f, layer, at)
+    shown = planted_list.arranged([i for i in {"": every, "ripe": enough, "hatched": few}[only] if not year or planted[i] == year], planted.__getitem__, bool(only or year) or request.args.get("list") == planted_list.ONE)
+    titles = {"": lambda: words("pages.map.table_title", week=f.weeks[at]), "ripe": lambda: map_words.title(f, map_words.LAYERS[0], at), "hatched": lambda: words("pages.map.hatched_in", what=map_words.hatched_words(layer, len(few)) if layer in map_words.HATCHED else words("pages.map.hatched.none"), week=f.weeks[at])}
+    return render("map_table.html", title=titles[only](), shown=shown, row=lambda i: map_words.row(f, i, at), sums=lambda members: map_words.sums(f, layer, members, at),
+                  every=every, columns=map_words.columns(layer), only=only, year=year, counts=(len(every), len(enough), len(few)), week=f.weeks[at], monday=monday_of(f.weeks[at]), layer=layer, stale=stale)
 
 
 @bp.get("/map/script.js")

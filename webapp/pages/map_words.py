@@ -16,6 +16,9 @@ STEPS: dict[str, tuple[float, ...]] = {"chance": (5, 20, 40, 60, 80), "mass": (2
 """Where the class of a layer's colour steps up, in the units its legend names; the ripe share has its own ramp."""
 LONG_UNVISITED_WEEKS = 13
 MANY_SICK_PERCENT = 2.0
+NAMED_ABOVE, NAMED_BELOW = 1, 6
+"""How many hatched plots the headline names (it stays one line on the desk, so that the strip of weeks keeps its place), and how many the line under the map; of more their number."""
+HATCHED = ("share", "mass", "unvisited", "sick")
 
 
 def title(f: Figures, layer: str, at: int) -> str:
@@ -35,8 +38,30 @@ def title(f: Figures, layer: str, at: int) -> str:
     maybe = int(f.maybe[:, at].sum())
     if of and not f.read.any():
         return words("pages.map.title_unmeasured", week=week, n=maybe, of=of)
-    wide = int(f.wide[:, at].sum())
-    return words("pages.map.title_maybe" if maybe else "pages.map.title", week=week, n=int(f.ripe[:, at].sum()), maybe=maybe, of=of) + (words("pages.map.title_little", wide=wide) if wide else "")
+    return words("pages.map.title_maybe" if maybe else "pages.map.title", week=week, n=int(f.ripe[:, at].sum()), maybe=maybe, of=of) + _little(f, at)
+
+
+def _little(f: Figures, at: int) -> str:
+    """The end of a headline: the plots of which little is known, by name where they are few; the line under the map names more of them."""
+    wide = np.flatnonzero(f.wide[:, at])
+    if len(wide) > NAMED_ABOVE:
+        return words("pages.map.title_little", wide=len(wide))
+    return words("pages.map.title_little_named", names=[named(f, i) for i in wide]) if len(wide) else ""
+
+
+def named(f: Figures, i: int) -> str:
+    return f"{f.names[i]}, {f.codes[i]}"
+
+
+def hatched(f: Figures, layer: str, at: int) -> list[int]:
+    """Indices of the plots that the layer hatches in a week, by planting year and code."""
+    of = {"share": lambda: f.wide[:, at], "chance": lambda: np.zeros(len(f.codes), bool), "mass": lambda: f.wide_mass[:, at], "unvisited": lambda: f.unvisited_weeks < 0, "sick": lambda: np.array([s is None for s in f.sick], bool)}[layer]()
+    return [i for i in by_age(f) if of[i]]
+
+
+def hatched_words(layer: str, n: int) -> str:
+    """What it means that ``n`` plots are hatched."""
+    return words(f"pages.map.hatched.{layer}{'_one' if n == 1 else ''}").replace("[n]", n0(n))
 
 
 def columns(layer: str) -> list[str]:
@@ -101,7 +126,9 @@ def said(f: Figures) -> dict[str, Any]:
             "cut_letter": words("condition.J.letter"), "causes": [words(f"pages.map.cause.{name}") for name in SICK], "cause_letters": [words(f"pages.map.cause.{name}.letter") for name in SICK],
             "tell": {code: words(f"pages.map.tell.{code}") for code in codes}, "open": words("pages.map.open"), "see": words("pages.map.see"), "more": words("pages.map.more"),
             "none": words("pages.map.choose"), "little": words("pages.map.little"), "never": words("pages.map.never"), "grade": words("pages.map.grade"), "failed": words("pages.map.failed"),
-            "of_year": words("pages.map.of_year"), "nearer": words("pages.map.nearer"), "nearer_one": words("pages.map.nearer_one")}
+            "of_year": words("pages.map.of_year"), "hatched": {layer: [words(f"pages.map.hatched.{layer}_one"), words(f"pages.map.hatched.{layer}")] for layer in HATCHED}, "named": NAMED_BELOW,
+            "hatched_word": {"share": words("pages.map.little"), "mass": words("pages.map.little"), "unvisited": words("pages.map.tell.unvisited_never"), "sick": words("pages.map.tell.sick_never")},
+             "and_more": words("pages.map.and_more"), "nearer": words("pages.map.nearer"), "nearer_one": words("pages.map.nearer_one")}
 
 
 def by_age(f: Figures) -> list[int]:
