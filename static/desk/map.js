@@ -18,6 +18,7 @@
   let painter = null;
   let list = null;
   let views = null;
+  let visits = null;
   let outline = null;
   let telling = 0;
 
@@ -65,6 +66,7 @@
     document.title = title + titleEnd;
     document.querySelector(".week-of").textContent = mondays[week];
     if (list) list.show(layer, week, chosen);
+    if (visits) visits(week);
     tellChosen();
     window.clearTimeout(telling);
     telling = window.setTimeout(() => { find("told").textContent = title; keep(); }, 350);
@@ -165,6 +167,7 @@
     layers.learn(figures);
     draw();
     list = ours.listOf(find("years"), plots, layers, said, choose, frame.dataset.table);
+    if (find("visits")) visits = ours.visitsOf(find("visits"), JSON.parse(find("visits-said").textContent), plots, layers, frame.dataset.plot);
     const weeks = ours.weeksOf(document.querySelector("#strip .weeks"), (k) => {
       week = k;
       painter.step();

@@ -229,3 +229,18 @@ def test_the_list_bears_the_hatching_of_the_map(seat):
     seat.locator("#hatched a[data-plot]").first.click()
     assert code in seat.inner_text("#chosen")
     assert seat.complaints == []
+
+
+def test_the_visits_follow_the_week_and_say_what_the_page_of_that_week_says(seat):
+    seat.set_viewport_size({"width": 1280, "height": 900})
+    go(seat)
+    shown = "() => document.querySelector('#visits').innerText"
+    first = seat.evaluate(shown)
+    asked = []
+    seat.on("request", lambda request: asked.append(request.url))
+    seat.locator(".weeks a").nth(18).click()
+    week, stepped = seat.locator(".weeks a").nth(18).get_attribute("data-week"), seat.evaluate(shown)
+    assert asked == [] and stepped != first and week in stepped
+    go(seat, f"week={week}")
+    assert seat.evaluate(shown) == stepped
+    assert seat.complaints == []

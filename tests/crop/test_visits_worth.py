@@ -134,6 +134,18 @@ def shared_of(rng, P=8, p=4):
     return v.Shared(cov, along, says, B.T @ B)
 
 
+def test_a_week_s_visits_are_those_to_plots_that_ripen_about_then():
+    """Two plots known equally little, one ripe in about eight weeks and one in about twenty: each is worth most for its own weeks, and the 26 weeks together say what the half year says."""
+    k = known([24 - 0.3 * 8, 24 - 0.3 * 20], [0.5] * 2, [0.2] * 2, slope=0.3, plants=0.02, other=0.03)
+    width, gain = v.by_week(k)
+    assert width.shape == (2, v.TONNES_WEEKS) and gain.shape == (2, v.TONNES_WEEKS, 3) and np.isfinite(gain).all() and (gain >= 0).all() and (gain <= width[..., None] + 1e-9).all()
+    assert gain[0, 8, v.SAMPLE] > 2 * gain[1, 8, v.SAMPLE] and gain[1, 20, v.SAMPLE] > 2 * gain[0, 20, v.SAMPLE]
+    assert (gain[..., v.BOTH] + 1e-9 >= gain[..., : v.BOTH].max(axis=-1)).all()
+    flat = replace(k, **{name: np.repeat(getattr(k, name)[:, 10:11], WEEKS, axis=1) for name in ("share", "share_sd", "mass_t")})
+    w = v.worth(flat, RESIDUALS, 24.0, 0.5)
+    assert v.by_week(flat)[0] == pytest.approx(np.repeat(w.tonnes[:, None], v.TONNES_WEEKS, axis=1)) and v.by_week(flat)[1][:, 3] == pytest.approx(w.tonnes_gain)
+
+
 def test_a_second_visit_tells_less_of_the_same_estate():
     shared = shared_of(np.random.default_rng(2))
     then = shared.after(0)

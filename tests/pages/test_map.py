@@ -199,6 +199,30 @@ def test_hatched_plots_are_named(told, layer):
         assert said[one].endswith(f"; se sabe poco de {names[codes.index(code)]}, {code}")
 
 
+def test_the_visits_beside_the_map_are_of_the_week_shown(told):
+    """Today's visits that narrow most, in an hour, what is ripe in that week; every other week came with the page."""
+    from webapp.crop import worth_service as worth
+    from webapp.database import open_estate
+
+    db = open_estate(told["client"].application.config["ESTATE"])
+    weeks = worth.by_week(db, 5)
+    db.conn.close()
+    for rows in weeks:
+        rates = [(row["half_t"] - row["half_after_t"]) / row["minutes"] for row in rows]
+        assert rates == sorted(rates, reverse=True) and all(round(row["half_after_t"]) < round(row["half_t"]) for row in rows)
+    seen = []
+    for at in (0, 12, 25):
+        html = page(told, f"/map?week={told['head']['weeks'][at]}")
+        part = re.search(r'<section id="visits".*?</section>', html, re.S)[0]
+        assert re.search(r'id="visits-title">([^<]*)', part)[1].endswith(told["head"]["weeks"][at])
+        rows = re.findall(r'<tr data-code="([^"]+)">.*?<td>(de ±[^<]*)</td></tr>', part)
+        assert rows == [(row["code"], f"de ±{round(row['half_t']):,} a ±{round(row['half_after_t']):,} t") for row in weeks[at]] and len(rows) == 5
+        said = json.loads(re.search(r'id="visits-said">(.*?)</script>', html, re.S)[1])
+        assert [[told["head"]["codes"][i] for i, *_ in shown] for shown in said["weeks"]] == [[row["code"] for row in shown] for shown in weeks]
+        seen.append([code for code, _ in rows])
+    assert seen[0] != seen[1] != seen[2]
+
+
 def test_data_are_sent_small_and_not_twice(told):
     first = told["client"].get("/map/plots.bin", headers={"Accept-Encoding": "gzip"})
     assert first.headers["Content-Encoding"] == "gzip" and first.headers["Cache-Control"] == "private, no-cache"

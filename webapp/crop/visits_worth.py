@@ -161,13 +161,26 @@ def worth(known: Known, residuals: np.ndarray, target: float, share_to_cut: floa
     sd, after, share_sd, mass, share = (a[:, :TONNES_WEEKS].astype(float) for a in (known.sd_deg, known.sd_after_deg, known.share_sd, known.mass_t, known.share))
     part = np.sqrt(np.clip(1 - (after / np.maximum(sd, 1e-9)) ** 2, 0.0, 1.0))
     spread, load = (mass * share_sd).mean(axis=1), (mass * share_sd * part).mean(axis=1)
-    ripe = (mass * share).mean(axis=1)
-    now, counted = known.plants_log_sd**2, counted_log_var(known.rows)
-    var = spread**2 + (ripe * np.maximum(known.mass_log_sd, known.plants_log_sd)) ** 2
-    less = np.stack([load**2, ripe**2 * now**2 / np.maximum(now + counted, 1e-12)], axis=1)
-    less = np.concatenate([less, less.sum(axis=1, keepdims=True)], axis=1)
-    gain = 2 * Z80 * (np.sqrt(var)[:, None] - np.sqrt(np.maximum(var[:, None] - less, 0.0)))
-    return Worth(weeks, weeks_gain, 2 * Z80 * np.sqrt(var), np.maximum(gain, 0.0), load, *window_end(known.ends, len(weeks)))
+    width, gain = _tonnes(spread, load, (mass * share).mean(axis=1), known)
+    return Worth(weeks, weeks_gain, width, gain, load, *window_end(known.ends, len(weeks)))
+
+
+def by_week(known: Known) -> tuple[np.ndarray, np.ndarray]:
+    """Of the ripe tonnes of each of the next 26 weeks alone: [P, W] 80 % width, t, and [P, W, 3] how much narrower a sample, a count or both
+    would make it today. It is wide where a plot turns ripe about that week, so the visits that count are those near its window."""
+    sd, after, share_sd, mass, share = (a[:, :TONNES_WEEKS].astype(float) for a in (known.sd_deg, known.sd_after_deg, known.share_sd, known.mass_t, known.share))
+    return _tonnes(mass * share_sd, mass * share_sd * np.sqrt(np.clip(1 - (after / np.maximum(sd, 1e-9)) ** 2, 0.0, 1.0)), mass * share, known)
+
+
+def _tonnes(spread: np.ndarray, load: np.ndarray, ripe: np.ndarray, known: Known) -> tuple[np.ndarray, np.ndarray]:
+    """(80 % width of ripe tonnes, [..., 3] its narrowing by a sample, a count, both), t; ``spread`` [P, …] of it by the share, ``load`` what a sample says of that, ``ripe`` the tonnes."""
+    of_plot = (slice(None), *[None] * (ripe.ndim - 1))
+    now, counted, mass_sd = (a[of_plot] for a in (known.plants_log_sd**2, counted_log_var(known.rows), np.maximum(known.mass_log_sd, known.plants_log_sd)))
+    var = spread**2 + (ripe * mass_sd) ** 2
+    less = np.stack([load**2, ripe**2 * now**2 / np.maximum(now + counted, 1e-12)], axis=-1)
+    less = np.concatenate([less, less.sum(axis=-1, keepdims=True)], axis=-1)
+    gain = 2 * Z80 * (np.sqrt(var)[..., None] - np.sqrt(np.maximum(var[..., None] - less, 0.0)))
+    return 2 * Z80 * np.sqrt(var), np.maximum(gain, 0.0)
 
 
 @dataclass(frozen=True)

@@ -104,6 +104,32 @@ def visits_worth_making(db: Database, n: int = 10, start: str | None = None) -> 
     return sorted(rows, key=lambda row: (-row["gain_part_per_hour"], row["code"]))[:n]
 
 
+def by_week(db: Database, n: int) -> list[list[dict[str, Any]]]:
+    """For each of the next 26 weeks the visits of today that narrow most, in an hour, the ripe tonnes of that week: {code, work, minutes, half_t, half_after_t}.
+
+    ``half_t`` is half the 80 % width. Left out: plots whose road is closed, and visits after which the figure would read the same.
+    """
+    return _kept(db, ("by_week", n), lambda: _by_week(db, n))
+
+
+def _by_week(db: Database, n: int) -> list[list[dict[str, Any]]]:
+    b = board(db)
+    if not b.plots:
+        return [[] for _ in range(visits_worth.TONNES_WEEKS)]
+    ways, times = walking.from_start(b.places[:, 0], b.places[:, 1], b.pace, _start(db, b, None)), b.pace.work()
+    out = []
+    for w in range(b.week_t.shape[1]):
+        rows = []
+        for i in np.flatnonzero(b.open_way & (b.week_gain_t[:, w, visits_worth.BOTH] > 0)):
+            k = _work_told(b.week_gain_t[i, w])
+            half, after = float(b.week_t[i, w]) / 2, float(b.week_t[i, w] - b.week_gain_t[i, w, k]) / 2
+            minutes = float(times[k] + 2 * ways[i])
+            if round(half) != round(after):
+                rows.append(((half - after) / minutes, {"code": b.plots[i], "work": visits_worth.WORK[k], "minutes": minutes, "half_t": half, "half_after_t": after}))
+        out.append([row for _, row in sorted(rows, key=lambda one: (-one[0], one[1]["code"]))[:n]])
+    return out
+
+
 def morning(db: Database, start: str | None = None, minutes: float | None = None) -> dict[str, Any]:
     """One crew's round: {stops in order with ``way_minutes`` and ``work_minutes``, minutes, back_minutes, gain_part, gain_part_per_hour, start}.
 

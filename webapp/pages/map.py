@@ -15,6 +15,7 @@ from markupsafe import Markup
 
 from .. import settings
 from ..crop import worth_service as worth
+from ..crop.visits_worth import WORK
 from ..weeks import monday_of
 from . import map_packed, map_words, maps, planted_list
 from .access import db
@@ -26,9 +27,9 @@ from .resting import estimates
 
 bp = Blueprint("map", __name__)
 PARTS = ("plots", "weeks")
-VISITS_UP_TO = 1000
+VISITS_UP_TO, VISITS_LISTED = 1000, 5
 """Plots up to which the visits worth most stand beside the map; weighing them takes seconds in a region, and they have a page of their own."""
-SCRIPTS = ("data", "layers", "marks", "paint", "views", "list", "weeks")
+SCRIPTS = ("data", "layers", "marks", "paint", "views", "list", "visits", "weeks")
 
 
 @lru_cache(maxsize=8)
@@ -56,11 +57,11 @@ def page() -> str:
     address = lambda week=None, which=None: url_for("map.page", week=week or f.weeks[at], layer=which or layer)  # noqa: E731
     strip = weeks_strip("weeks", f.weeks, [float(v) for v in crop.arrays["ripe_total"][: len(f.weeks)]], f.weeks[at], words("pages.map.strip"), words("pages.map.strip_desc"),
                         lambda w: address(week=w), lambda w, v: words("pages.map.week_label", week=w, mass_t=v))
-    names = dict(zip(f.codes, f.names))
+    visits = _visits(f) if len(f.codes) <= VISITS_UP_TO else None
     years, cells = map_words.by_year(f, layer)
     return render("map.html", title=map_words.title(f, layer, at), strip=strip, map_html=_folium()[0], layer=layer, layers=[(name, address(which=name)) for name in map_words.LAYERS],
                   columns=map_words.columns(layer), years=list(zip(years, cells[at])), week=f.weeks[at], at=at, monday=monday_of(f.weeks[at]), mondays=[monday_of(w) for w in f.weeks],
-                  visits=[v for v in worth.listed(db(), 5) if v["code"] in names] if len(names) <= VISITS_UP_TO else [], names=names, stale=stale, said=Markup(_said(f)), measured=bool(f.read.any()) or not f.codes, legends={name: map_words.legend(name) for name in map_words.STEPS},
+                  visits=visits and {**visits, "shown": _visit_rows(f, visits, at), "heading": visits["title"].replace("[week]", f.weeks[at])}, visits_said=Markup(_json(visits)), stale=stale, said=Markup(_said(f)), measured=bool(f.read.any()) or not f.codes, legends={name: map_words.legend(name) for name in map_words.STEPS},
                   unknown_week=_unknown_week(f), scripts=SCRIPTS, parts=PARTS, has_cut=bool(f.cut), tag=f.tag,
                   zones=sorted(Counter(f.zones).items()), hatched=_hatched(f, layer, at))
 
@@ -71,6 +72,18 @@ def _hatched(f: Figures, layer: str, at: int) -> dict[str, Any]:
     return {"n": len(these), "words": map_words.hatched_words(layer, len(these)) if these else "", "more": words("pages.map.and_more").replace("[n]", f"{len(these) - map_words.NAMED_BELOW:,}"),
             "plots": [(f.codes[i], map_words.named(f, i), url_for("map.page", week=f.weeks[at], layer=layer, plot=f.codes[i])) for i in these[:map_words.NAMED_BELOW]],
             "all": url_for("map.table", week=f.weeks[at], layer=layer, only="hatched")}
+
+
+def _visits(f: Figures) -> dict[str, Any]:
+    """The visits of today that tell most of what is ripe in each week, for the page's own code: rows [plot, work, ± t before, ± t after]."""
+    at = {code: i for i, code in enumerate(f.codes)}
+    weeks = [[[at[r["code"]], WORK.index(r["work"]), round(r["half_t"]), round(r["half_after_t"])] for r in rows if r["code"] in at] for rows in worth.by_week(db(), VISITS_LISTED)]
+    return {"weeks": weeks, "works": [words(f"visits.work.{work}") for work in WORK], "title": words("pages.map.visits_of"), "narrowed": words("pages.map.visit_narrowed")}
+
+
+def _visit_rows(f: Figures, visits: dict[str, Any], at: int) -> list[tuple[str, str, str, str]]:
+    """(code, name, what to do, what it narrows) of one week."""
+    return [(f.codes[i], f.names[i], visits["works"][work], visits["narrowed"].replace("[before]", f"{before:,}").replace("[after]", f"{after:,}")) for i, work, before, after in (visits["weeks"][at] if at < len(visits["weeks"]) else [])]
 
 
 def _unknown_week(f: Figures) -> str | None:
@@ -86,9 +99,13 @@ def _said(f: Figures) -> str:
     """All words of all weeks and layers in the request's language as JSON, kept as long as the figures are the same."""
     found = _words.get(g.language)
     if found is None or found[0] is not f:
-        text = json.dumps(map_words.said(f), ensure_ascii=False, allow_nan=False, separators=(",", ":")).replace("<", "\\u003c")
-        found = _words[g.language] = (f, text)
+        found = _words[g.language] = (f, _json(map_words.said(f)))
     return found[1]
+
+
+def _json(told: Any) -> str:
+    """As JSON that may stand within a page."""
+    return json.dumps(told, ensure_ascii=False, allow_nan=False, separators=(",", ":")).replace("<", "\\u003c")
 
 
 @bp.get("/map/table")
