@@ -13,6 +13,7 @@ from webapp import settings
 from webapp.database import open_estate
 from webapp.land import service as land
 from webapp.pages import plot_rounds
+from webapp.pages.layout import pct
 from webapp.pages.picture_curve import Curve, Mark, Round, brix_curve
 from webapp.ripeness import service as ripeness
 from webapp.ripeness import store as said_store
@@ -196,13 +197,23 @@ def test_a_correction_says_what_it_changed_and_goes_on_saying_so(office):
         body = page(client, code)
         sound(body)
         part = re.search(r'id="changed".*?</table>', body, re.S)[0]
-        before, after = (re.findall(r"<td[^>]*>([^<]*)</td>", row) for row in re.findall(r"<tbody>(.*?)</tbody>", part, re.S)[0].split("</tr>")[:2])
-        assert float(before[0]) == pytest.approx(float(said["mean_deg"][0]), abs=0.25) and float(after[0]) == pytest.approx(float(ripeness.plot_now(db, code)["mean_deg"][0]), abs=0.051)
-        assert float(after[0]) > float(before[0]) and "Aurelia Montes" in part and f"/records/{odd}" in part
+        told = {name: [(re.sub("<[^>]*>", "", figure), span) for figure, span in re.findall(r"<td>(.*?)(?:<br><span[^>]*>(.*?)</span>)?</td>", row)] for name, row in re.findall(r'<tr data-figure="(\w+)">(.*?)</tr>', part)}
+        now = ripeness.plot_now(db, code)
+        (before, was_span), (after, span) = told["brix"]
+        assert float(before) == pytest.approx(float(said["mean_deg"][0]), abs=0.25) and float(after) == pytest.approx(float(now["mean_deg"][0]), abs=0.051)
+        assert float(after) > float(before) and "Aurelia Montes" in part and f"/records/{odd}" in part
+        assert was_span != span == f"{now['lo95'][0]:.1f} – {now['hi95'][0]:.1f} (95\u00a0%)" and told["chance"][1][0] == pct(now["chance"][0])
+        assert told["share"][1] == (pct(now["share"][0]), f"{pct(now['share_lo'][0])} – {pct(now['share_hi'][0])} (80\u00a0%)")
+        assert all("80\u00a0%" in span for side in ("first", "mass") for _, span in told[side]) and all("t" in figure for figure, _ in told["mass"])
         assert 'id="doubts"' not in body and "corregida" in body, "what was just mended is no longer in doubt"
         if _ == "stale":
-            assert before[0] == f"{said['mean_deg'][0]:.1f}" and before[1] == f"{100 * said['share'][0]:.0f} %"
-            ripeness.fit(db)
+            assert before == f"{said['mean_deg'][0]:.1f}" and told["share"][0][0] == pct(said["share"][0])
+            assert told["mass"][0][0] == re.search(r'id="mass-today">([^<]+)<', body)[1], "before the refit the page's tonnes are those of before the correction"
+            from webapp.work import estimates
+
+            estimates(db)
+        else:
+            assert told["mass"][1][0] == re.search(r'id="mass-today">([^<]+)<', body)[1], "after it they are those of now"
     history = client.get(f"/records/{odd}").get_data(as_text=True)
     sound(history)
     assert "°Brix leído: <s>2.46 °Bx</s> → <b>24.6 °Bx</b>" in history and history.count("<s>") == 1, "the trail names what changed, old and new"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -49,6 +50,17 @@ def about(ripe: Answer, tonnes: Answer) -> tuple[dict[str, Any], np.ndarray]:
     effects, weighed = _effects(ripe), tonnage.weighed(tonnes, ripe.meta["plots"])
     found = tie.learn(effects, weighed)
     return {"plots": found.plots, **{name: found.interval(along) for name, along in _along(found.share).items()}}, tie.moved(found, effects, weighed)
+
+
+def moved_as(ripe: Answer, tonnes: Answer, code: str, effects: plot_effects.Effects) -> float:
+    """By how much (log) other readings of one plot, as ``effects`` [1] tell them, would move its piñas; 0 where the answers are of an older form or do not know the plot."""
+    weighed = tonnage.weighed(tonnes, ripe.meta["plots"])
+    if weighed is None or code not in ripe.meta["plots"]:
+        return 0.0
+    at = ripe.meta["plots"].index(code)
+    mine = weighed.seen == at
+    one = replace(weighed, seen=np.zeros(int(mine.sum()), int), m=weighed.m[mine], x=weighed.x[mine], var=weighed.var[mine], rest_var=weighed.rest_var[at: at + 1])
+    return float(tie.moved(of(ripe, tonnes), effects, one)[0])
 
 
 def _along(share: np.ndarray) -> dict[str, np.ndarray]:

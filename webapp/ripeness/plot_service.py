@@ -7,11 +7,12 @@ from typing import Any
 
 import numpy as np
 
+from .. import clock
 from ..database import Database
 from ..survey import service as survey
 from ..weeks import monday_of
 from . import constants as k
-from . import narrowing, rare, service, turning, why
+from . import narrowing, plot_effects, rare, service, turning, why
 
 PAST_POINTS = 110
 """The past is drawn at about this many days, whatever its length."""
@@ -50,6 +51,12 @@ def look(db: Database, code: str, since: date) -> dict[str, Any]:
         "turns": found, "ahead": turning.ahead(condition, found, now["share"], weeks, lim),
         "more": {"before": before, "after": after, "plants": int(float(k.VISIT_PLANTS)), "worth": narrowing.worth_it(before, after)},
         "season": next((s["params"] for s in now["why"] if s["code"] == "ripeness.why.season"), None), "visit_sd_deg": float(answer.meta["fit"]["visit_deg"])}
+
+
+def effects(db: Database, code: str, readings: Any = None) -> plot_effects.Effects:
+    """What the visits (or a table of ``readings`` like survey's in their place) say of one plot's own level and pace, from the stored fit."""
+    model, one, _, _, seen = service._one(db, service.answer(db), code, readings)
+    return plot_effects.effects(model, one, seen, float(clock.of(db).today().toordinal()))
 
 
 def before_corrections(db: Database, code: str) -> dict[str, Any] | None:
