@@ -258,3 +258,21 @@ def test_an_estate_with_nothing_or_without_outlines_and_dates_still_has_a_map(db
         head, parts = unpacked(client.get("/map/plots.bin").get_data())
         assert len(head["codes"]) == plots == len(unpacked(client.get("/map/weeks.bin").get_data())[0]["unvisited"])
         assert varints(parts["counts"]) == ([1, 3] if plots else [])
+
+
+@pytest.mark.parametrize("role, ways", [("head", {"/land", "/people"}), ("agronomist", {"/land"}), ("crew_lead", set())])
+def test_an_empty_map_says_what_to_do_next(db, estate_path, role, ways):
+    """Links for those who may load outlines or enrol a phone to walk them, whom to ask for the rest; no strip, no layers, no picture of nothing."""
+    from webapp import create_app
+    from webapp.people import service as people
+
+    people.add_person(db, "Rosa", "rosa", "una clave larga 1", (role,), by="prueba")
+    client = create_app(estate_path, testing=True).test_client()
+    client.post("/sign-in", data={"login": "rosa", "password": "una clave larga 1"})
+    for lang, title in (("es", "El mapa aún no tiene tablas"), ("en", "The map has no plots yet")):
+        answered = client.get(f"/map?lang={lang}")
+        main = re.search(r"<main.*</main>", answered.get_data(as_text=True), re.S)[0]
+        assert answered.status_code == 200 and f'<h1 id="answer">{title}</h1>' in main
+        assert set(re.findall(r'href="([^"]+)"', main)) == ways and all(client.get(way).status_code == 200 for way in ways)
+        assert "map-frame" not in main and 'class="layers"' not in main and "<script" not in main
+        assert ways or "jefatura" in main or "the head" in main
