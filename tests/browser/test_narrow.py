@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import shutil
+
 import pytest
 
+from webapp import create_app
+from webapp.database import open_estate
 from webapp.pages import planted_list
 
 from .unserved import unserved
@@ -33,6 +37,45 @@ def test_nothing_scrolls_sideways(narrow, place, language, monkeypatch):
     assert narrow.evaluate(SIDEWAYS) == []
     narrow.evaluate("() => { document.documentElement.style.fontSize = '32px'; for (const fold of document.querySelectorAll('details')) fold.open = true; }")
     assert narrow.evaluate(SIDEWAYS) == []
+
+
+@pytest.fixture(scope="module")
+def worked_out(demo_made, tmp_path_factory):
+    """The demo with an outlook and two past days said again: all that its tables can hold."""
+    from webapp.crop import track_service as track
+    from webapp.outlook import service as outlook
+
+    path = shutil.copy(demo_made, tmp_path_factory.mktemp("narrow") / "demo.db")
+    db = open_estate(path)
+    track.replay(db, count=2)
+    outlook.make(db, futures=100)
+    db.conn.close()
+    return create_app(path, testing=True)
+
+
+@pytest.fixture(scope="module")
+def head(shared_browser, worked_out):
+    """A page of the head of that estate."""
+    client = worked_out.test_client()
+    assert client.post("/sign-in", data={"login": "jefa", "password": "jefa-del-rancho"}).status_code == 303
+    page = shared_browser.new_page()
+    unserved(page, client)
+    yield page
+    page.close()
+
+
+@pytest.mark.parametrize("language", ["es", "en"])
+@pytest.mark.parametrize("place", ["/track?", "/track?from=said", "/settings?", "/outlook?", "/land?", "/visits?", "/visits?from=tapia", "/today?"])
+def test_the_desk_s_tables_fold_on_a_telephone(head, place, language):
+    """Nothing scrolls sideways, at double size either; every folded cell says what it is."""
+    for width, height in ((390, 844), (320, 640)):
+        head.set_viewport_size({"width": width, "height": height})
+        head.goto(f"http://rancho.test{place}&lang={language}")
+        head.evaluate("() => { for (const fold of document.querySelectorAll('details')) fold.open = true; }")
+        assert head.evaluate(SIDEWAYS) == [], width
+        head.evaluate("() => { document.documentElement.style.fontSize = '32px'; }")
+        assert head.evaluate(SIDEWAYS) == [], f"{width} at double size"
+    assert head.evaluate("() => [...document.querySelectorAll('.stack > tbody > tr > td.n:not(.stop)')].filter((cell) => cell.offsetParent && !cell.dataset.head && cell.colSpan === 1 && cell.innerText.trim()).map((cell) => cell.innerText)") == []
 
 
 def test_zones_fold_under_their_year_and_open_by_keyboard(narrow):

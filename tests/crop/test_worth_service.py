@@ -1,5 +1,6 @@
 """Visits worth making on an estate file: one list for pages, phones and the command line."""
 
+import html
 import json
 
 import numpy as np
@@ -124,6 +125,28 @@ def test_the_demos_list_on_its_pages(demo_site, sign_in):
         page = client.get(f"/visits?lang={language}").get_data(as_text=True)
         assert page.count("<tr data-code=") >= 15 and "nan" not in page.lower().replace("nanch", "").split("<main")[1].split("</main>")[0]
     assert "VS-23" in page and client.get("/visits?from=VS-23&minutes=90").status_code == 200 and client.get("/visits?from=nada").status_code == 404
-    assert client.get("/visits?minutes=muchos").status_code == 200
+    told = client.get("/visits?from=tapia&minutes=muchos&lang=es")
+    page = html.unescape(told.get_data(as_text=True))
+    assert told.status_code == 404 and "El Tapia, VS-04" in page.split("</form>")[0].split("<form")[0] and 'value="tapia"' in page and 'value="muchos"' in page and page.count('aria-invalid="true"') == 2
+    assert page.count("<tr data-code=") >= 15, "the usual round stands below"
+    for minutes in ("muchos", "nan", "1e3", "0", "99999", "-60", ""):
+        assert client.get(f"/visits?minutes={minutes}").status_code == 422
+    by_name = client.get("/visits?from=el tapia&minutes=90")
+    assert by_name.status_code == 200 and 'value="El Tapia, VS-04"' in by_name.get_data(as_text=True)
+
+
+def test_a_large_estate_s_plots_do_not_all_stand_in_the_field(demo_site, sign_in, monkeypatch):
+    from webapp.pages import visits
+
+    client = sign_in("agronoma")
+    small = client.get("/visits").get_data(as_text=True)
+    assert '<datalist id="v-plots">' in small and small.count("<option") == 141 and "<select" not in small
+    monkeypatch.setattr(visits, "MOST_OFFERED", 100)
+    large = client.get("/visits").get_data(as_text=True)
+    assert "<option" not in large and "list=" not in large.split("<main")[1]
+
+
+def test_the_list_is_led_to_and_closed_to_crews(sign_in):
+    client = sign_in("agronoma")
     assert 'href="/visits"' in client.get("/today").get_data(as_text=True) and 'href="/visits"' in client.get("/ripeness").get_data(as_text=True)
     assert sign_in("jimador").get("/visits").status_code == 403

@@ -10,7 +10,7 @@ from ..outlook import service as outlook
 from ..sentences import Sentence
 from .access import db, may
 from .layout import render, words
-from .picture_years import years_bars
+from .picture_years import years_bars, years_rows
 
 bp = Blueprint("outlook", __name__)
 
@@ -24,12 +24,12 @@ def page() -> str:
     meta = found.meta
     supply, demand, head = meta["supply"], meta["demand"], meta["headline"]
     said = [Sentence(s["code"], s["params"]) for s in meta["said"]]
-    picture = years_bars("years", meta["years"], supply["standing_t"], supply["to_plant_t"], supply["lo80_t"], supply["hi80_t"], demand["mean_t"], demand["lo80_t"], demand["hi80_t"],
-                         {"title": words("pages.outlook.picture"), "desc": words("pages.outlook.picture_desc"), "need": words("pages.outlook.need")})
+    drawn = (meta["years"], supply["standing_t"], supply["to_plant_t"], supply["lo80_t"], supply["hi80_t"], demand["mean_t"], demand["lo80_t"], demand["hi80_t"],
+             {"title": words("pages.outlook.picture"), "desc": words("pages.outlook.picture_desc"), "need": words("pages.outlook.need")})
     values = settings.load(db())
     assumed = [{"name": name, "value": values[name], "unit": BY_NAME[name].unit, "changed": values.changed(name)} for name in meta["assumptions"] if name in BY_NAME]
     same = next(r for r in meta["rules"] if r["rule"] == "same")
-    return render("outlook.html", title=words("pages.outlook.title", area_ha=head["area_ha_rounded"], year=head["year"]), meta=meta, head=head, said=said[1:], picture=picture, job=job,
+    return render("outlook.html", title=words("pages.outlook.title", area_ha=head["area_ha_rounded"], year=head["year"]), meta=meta, head=head, said=said[1:], pictures=(years_bars("years", *drawn), years_rows("years-lying", *drawn)), job=job,
                   can_make=may("make_outlook"), stale=outlook.stale(db(), found), made_at=found.made_at, assumed=assumed, same=same, cases=[(case, _case_name(case, meta)) for case in (*meta["cases"], *meta["markets"])])
 
 
