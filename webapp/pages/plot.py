@@ -8,11 +8,12 @@ import numpy as np
 from flask import Blueprint, Response, current_app, g, url_for
 
 from .. import clock, settings
-from ..crop import tie_service, track_service
+from ..crop import came_service, tie_service, track_service
 from ..cutting import plot_service as cutting_of
 from ..cutting import service as cutting
 from ..land import service as land
 from ..ripeness import plot_service, rare, stand_service, why
+from ..ripeness.track import LEAST_PAIRS
 from ..survey import service as survey
 from ..tonnage import service as tonnage
 from . import plot_changed, plot_head, plot_log, plot_rounds, plot_said
@@ -36,6 +37,7 @@ def page(code: str) -> str:
     mine = readings[readings["plot"] == code]
     context: dict = {"about": about, "code": code, "stale": stale, "log": [e for e in log if e["day"] <= today], "log_ahead": [e for e in log if e["day"] > today], "log_shown": plot_log.SHOWN, "outlines": land.outline_versions(db(), code), "track": _track(),
                      "said": (told := plot_said.rows(said["brix"])), "leaning": plot_said.leaning(told), "said_kg": plot_said.rows(said["mass"], log=True), "signed": plot_rounds.signed, "doubts": plot_rounds.plot_doubts(known_doubts(), code, set(mine["round"].dropna()), _living)}
+    context["came"], context["least_pairs"] = came_service.of_plot(db(), code), LEAST_PAIRS
     context["learned"] = tonnage.learned(db(), code, tonnes)
     if about["status"] != "standing":
         return render("plot_cut.html", title=words("pages.plot.title_cut", name=about["name"], code=code), **context)
