@@ -5,7 +5,7 @@ import pytest
 from webapp.commands.seeding import SIGN_INS
 from webapp.people import permissions
 
-SAMPLES = {"code": "VS-04", "kind": "geojson", "job": "1", "plan": "1", "record": "x", "person": "1", "device": "x", "doubt": "1", "answer": "leave", "waiting": "1", "action": "drop",
+SAMPLES = {"code": "VS-04", "key": "x", "kind": "geojson", "job": "1", "plan": "1", "record": "x", "person": "1", "device": "x", "doubt": "1", "answer": "leave", "waiting": "1", "action": "drop",
            "closure": "1", "token": "x", "name": "x", "digest_": "x", "digest": "x", "file": "x", "filename": "x", "part": "plots"}
 
 

@@ -149,12 +149,12 @@ def test_records_of_a_plot_that_is_not_known_are_given_theirs_together(field):
     assert held_service.set_aside(field, nameless.key, "Ana", "sin tabla") == 1 and set(service.readings(field)["plot"]) == {"LA-07"}
 
 
-def test_doubts_of_a_kind_are_settled_together_up_to_the_last_that_was_shown(field):
+def test_doubts_of_a_kind_are_settled_together_as_far_as_they_were_shown(field):
     receive(field, batch(*(one for day in (1, 2, 3) for one in visit(day, day=day, values=[56.0, 55.0, 57.0]))))
     shown = [d["id"] for d in service.doubts(field)]
-    assert held_service.settle_doubts(field, "brix_too_high", "take", shown[1], "Ana") == (2, [])
+    assert held_service.settle_doubts(field, "brix_too_high", "take", shown[0], shown[1], "Ana") == (2, [])
     assert [d["id"] for d in service.doubts(field)] == shown[2:] and len(service.readings(field)) == 3
-    assert held_service.settle_doubts(field, "brix_too_high", "leave", shown[2], "Ana") == (1, []) and not service.doubts(field)
+    assert held_service.settle_doubts(field, "brix_too_high", "leave", shown[0], shown[2], "Ana") == (1, []) and not service.doubts(field)
 
 
 @pytest.mark.parametrize("language,words", [("es", "El Tapia, VS-04, 1 de noviembre de 2026"), ("en", "El Tapia, VS-04, November 1, 2026")])

@@ -10,8 +10,9 @@ from flask import Blueprint, Response, g, redirect, request, url_for
 from .. import clock, dictionary, jobs
 from ..land import service as land
 from ..problems import Problem
+from ..survey import held_groups, held_service
 from ..survey import service as survey
-from . import record_words
+from . import held_list, record_words
 from .access import db, may
 from .layout import render, words
 from .picture_outline import outline_picture
@@ -23,12 +24,29 @@ FILE_BYTES = 32 * 1024 * 1024
 
 @bp.get("/held")
 def page(problem: Problem | None = None) -> str:
-    doubts, waiting, walks = known_doubts(), land.waiting(db()), survey.walks_waiting(db())
+    """Everything in groups; or (``group``) the records of one group, or (``doubts``) all doubts of one kind, by pages."""
+    walks = survey.walks_waiting(db())
     walked = {walk.record for walk in walks}
-    held, outlines = [row for row in survey.held(db()) if row["id"] not in walked], len(waiting) + len(walks)
-    return render("held.html", title=_title(held=len(held), doubts=len(doubts), waiting=outlines),
-                  held=held, doubts=doubts, waiting=waiting, walks=walks, pictures={walk.record: _picture(walk) for walk in walks}, problem=problem, can_mend=may("mend_records"),
-                  done=request.args.get("done", ""), came={name: request.args.get(name, 0, type=int) for name in ("kept", "already", "waiting")}, plot_codes=set(land.plots(db()).index))
+    groups = held_groups.grouped(row for row in survey.held(db()) if row["id"] not in walked)
+    doubts = known_doubts()
+    shared = {"problem": problem, "can_mend": may("mend_records"), "done": request.args.get("done", ""), "plot_names": land.called(db()),
+              "came": {name: request.args.get(name, 0, type=int) for name in ("kept", "already", "waiting", "n")},
+              **{name: getattr(held_list, name) for name in ("around", "for_input", "kind_of", "name_of", "proposal_words", "told")}}
+    one = next((group for group in groups if group.key == request.values.get("group", "")), None)
+    if one is not None:
+        return render("held_group.html", title=held_list.name_of(one), one=one, shown=held_list.part(one.rows, held_list.A_PAGE, group=one.key), **shared)
+    of_kind = [d for d in doubts if d["code"] == request.values.get("doubts", "")]
+    if of_kind:
+        code = of_kind[0]["code"]
+        return render("held_kind.html", title=words(f"survey.doubt.{code}.name", n=len(of_kind)), code=code, shown=held_list.part(of_kind, held_list.A_PAGE, doubts=code), **shared)
+    waiting = land.waiting(db())
+    outlines = {"waiting": held_list.part(waiting, held_list.A_PAGE, outlines="all") if request.values.get("outlines") else held_list.part(waiting[:held_list.OUTLINES_AT_ONCE], held_list.OUTLINES_AT_ONCE), "n_outlines": len(waiting),
+                "plot_codes": set(land.plots(db()).index)}
+    if request.values.get("outlines") and waiting:
+        return render("held_outlines.html", title=words("pages.held.outlines_n", n=len(waiting)), **outlines, **shared)
+    title = _title(held=sum(len(group.rows) for group in groups), doubts=len(doubts), waiting=len(waiting) + len(walks))
+    return render("held.html", title=title, groups=held_list.part(groups, held_list.GROUPS_AT_ONCE), kinds=held_list.kinds_of(doubts), n_doubts=len(doubts),
+                  walks=walks, pictures={walk.record: _picture(walk) for walk in walks}, **outlines, **shared)
 
 
 def _title(**counts: int) -> str:
@@ -57,13 +75,18 @@ def file() -> Response | tuple[str, int]:
     return redirect(url_for("held.page", done="file", kept=report.kept, already=report.already, waiting=report.held), 303)
 
 
-def _after(done: str) -> Response:
-    """Back to what waits, or to the plot whose page led here: that one says what changed."""
+def _after(done: str, **more: int) -> Response:
+    """Back to where it was answered: to the group or the kind of doubt while any of it waits, else to all that waits; or to the plot whose page led here, which says what changed."""
     jobs.ask(db(), "estimates", g.person.name)
-    plot = request.form.get("back_to", "")
+    form = request.form
+    plot = form.get("back_to", "")
     if plot and plot in land.plots(db()).index:
         return redirect(url_for("plot.page", code=plot, _anchor="changed"), 303)
-    return redirect(url_for("held.page", done=done), 303)
+    if form.get("group") or form.get("doubts"):
+        here = {name: form[name] for name in ("group", "doubts", "page") if form.get(name)}
+        return redirect(url_for("held.page", done=done, **here, **more), 303)
+    kind = form.get("open", "")
+    return redirect(url_for("held.page", done=done, **({"open": kind, "_anchor": f"doubts-{kind}"} if kind else {}), **more), 303)
 
 
 @bp.post("/held/<record>/mend")
@@ -77,14 +100,31 @@ def mend(record: str) -> Response | tuple[str, int]:
     return _after("mended")
 
 
-@bp.post("/held/<record>/alike")
-def alike(record: str) -> Response | tuple[str, int]:
-    """The proposal, for this record and all of its round held for the same reason."""
+@bp.post("/held/together/<key>/<action>")
+def together(key: str, action: str) -> Response | tuple[str, int]:
+    """One decision for a whole group: take what is proposed (``propose``), ``move`` all in time, give all their ``plot``, ``accept`` them as they came, set all ``aside``."""
+    who, form = g.person.name, request.form
+    acts = {"propose": lambda: held_service.take_proposals(db(), key, who), "move": lambda: held_service.move(db(), key, form.get("begins", ""), who),
+            "plot": lambda: held_service.name_plot(db(), key, form.get("plot", ""), who), "accept": lambda: held_service.accept(db(), key, who),
+            "aside": lambda: held_service.set_aside(db(), key, who, form.get("why", ""))}
     try:
-        survey.mend_alike(db(), record, g.person.name)
+        if action not in acts:
+            raise Problem("record_not_waiting", where=action, status=404)
+        n = acts[action]()
     except Problem as problem:
         return page(problem), problem.status
-    return _after("mended")
+    return _after("together", n=n)
+
+
+@bp.post("/doubts/<code>/all/<answer>")
+def doubts_together(code: str, answer: str) -> Response | tuple[str, int]:
+    """One answer to all doubts of a kind that the page showed; where one of them can't take it, the others have it and the page says why."""
+    first, last = (request.form.get(name, 0, type=int) for name in ("first", "last"))
+    n, refused = held_service.settle_doubts(db(), code, answer, first, last, g.person.name)
+    if refused:
+        jobs.ask(db(), "estimates", g.person.name)
+        return page(refused[0]), refused[0].status
+    return _after("together", n=n)
 
 
 @bp.post("/held/<record>/keep")
@@ -145,7 +185,7 @@ def show_record(record: str, problem: Problem | None = None) -> str:
     steps = survey.record_history(db(), record)
     before: dict | None = None
     for step in steps:
-        step["told"] = record_words.told(step.get("fields"), before, g.language, clock.of(db()).zone)
+        step["told"] = record_words.told(step.get("fields"), before, g.language)
         if isinstance(step.get("fields"), dict) and step["fields"].get("kind") not in (None, "void"):
             before = step["fields"]
         step["shown"] = json.dumps(step.get("fields", {}), ensure_ascii=False, sort_keys=True) if not isinstance(step.get("fields"), str) else step["fields"]
@@ -162,7 +202,7 @@ def _record_title(steps: list[dict], record: str) -> str:
         day = datetime.fromisoformat(str(fields["taken_at"]).replace("Z", "+00:00")).astimezone(clock.of(db()).zone).date()
     except (KeyError, ValueError, OverflowError):
         day = None
-    return words("pages.record.title_of" if day else "pages.record.title_undated", kind=dictionary.kinds()[fields["kind"]].label[g.language], plot=fields["plot"], day=day)
+    return words("pages.record.title_of" if day else "pages.record.title_undated", kind=dictionary.kinds()[fields["kind"]].label[g.language], plot=land.called(db()).get(fields["plot"], fields["plot"]), day=day)
 
 
 @bp.post("/records/<record>/correct")

@@ -13,7 +13,7 @@ from ..config import words_code
 from ..database import rows
 from ..people import permissions
 from ..problems import Problem
-from ..sentences import LANGUAGES, LOCALES, Sentence, format_day, known, say
+from ..sentences import LANGUAGES, LOCALES, Sentence, format_day, format_moment, known, say
 from .access import db, may
 
 MAIN = (("today", "today.page"), ("estate", "estate.page"), ("map", "map.page"), ("ripeness", "ripeness.page"), ("cutting", "cutting.page"),
@@ -63,7 +63,7 @@ def _shared() -> dict[str, Any]:
         "estate_name": estate[0]["name"] if estate else "", "this_week": clock.of(db()).week(), "today": clock.of(db()).today(),
         "main_nav": _navigation(MAIN), "more_nav": _navigation(MORE), "endpoint": endpoint, "room": endpoint.split(".")[0],
         "html_lang": "es-MX" if g.get("language", "es") == "es" else "en", "svg": Markup,
-        "other_language": _other_language, "choice": _choice, "choices_of": _choices_of, "local_hour": _local_hour, "local_day": local_day, "kind_name": _kind_name, "setting_words": _setting_words, "known": known,
+        "other_language": _other_language, "choice": _choice, "choices_of": _choices_of, "local_hour": _local_hour, "moment": moment, "local_day": local_day, "kind_name": _kind_name, "setting_words": _setting_words, "known": known,
     }
 
 
@@ -84,6 +84,15 @@ def _local_hour(stamp: str) -> str:
         return f"{datetime.fromisoformat(stamp.replace('Z', '+00:00')).astimezone(clock.of(db()).zone):%Y-%m-%d %H:%M}"
     except (ValueError, OverflowError):
         return stamp
+
+
+def moment(stamp: str | datetime) -> str:
+    """A stored moment in words, by the estate's clock: day and hour; as it stands where it is none."""
+    try:
+        at = stamp if isinstance(stamp, datetime) else datetime.fromisoformat(str(stamp).replace("Z", "+00:00"))
+        return format_moment(at.astimezone(clock.of(db()).zone) if at.tzinfo else at, g.get("language", "es"))
+    except (ValueError, OverflowError):
+        return str(stamp)
 
 
 def _kind_name(kind: str) -> str:

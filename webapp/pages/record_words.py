@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import datetime, tzinfo
 from typing import Any
 
 from .. import dictionary
-from .layout import day as day_words
-from .layout import words
+from .layout import moment, words
 
 UNITS = ("°Bx", "°C", "kg", "m", "%", "h", "min")
 
 
-def told(fields: Any, before: dict[str, Any] | None, language: str, zone: tzinfo) -> list[dict[str, Any]]:
+def told(fields: Any, before: dict[str, Any] | None, language: str) -> list[dict[str, Any]]:
     """[{label, value, was}] of what is noted, in the order of the dictionary; ``was`` is None where nothing changed from ``before``."""
     if not isinstance(fields, dict):
         return []
@@ -20,7 +18,7 @@ def told(fields: Any, before: dict[str, Any] | None, language: str, zone: tzinfo
     kind = kind if kind in dictionary.kinds() else (before or {}).get("kind")
     own = [f for f in dictionary.fields(kind) if f.type != "outline"] if kind in dictionary.kinds() else []
     out = []
-    for name, label, say in [("plot", words("survey.field.plot"), _plain), ("taken_at", words("survey.field.taken_at"), lambda value: _when(value, zone)), *((f.name, _label(kind, f.name, language), _sayer(kind, f, language)) for f in own)]:
+    for name, label, say in [("plot", words("survey.field.plot"), _plain), ("taken_at", words("survey.field.taken_at"), _when), *((f.name, _label(kind, f.name, language), _sayer(kind, f, language)) for f in own)]:
         value, was = fields.get(name), (before or {}).get(name)
         changed = before is not None and name in before | fields and name != "taken_at" and fields.get("kind") != "void" and say(was) != say(value)
         if value not in (None, "") or changed:
@@ -30,13 +28,8 @@ def told(fields: Any, before: dict[str, Any] | None, language: str, zone: tzinfo
     return out
 
 
-def _when(value: Any, zone: tzinfo) -> str:
-    """The estate's day and hour; what is no time stays as it is."""
-    try:
-        at = datetime.fromisoformat(str(value).replace("Z", "+00:00")).astimezone(zone)
-    except (ValueError, OverflowError):
-        return _plain(value)
-    return f"{day_words(at.date())}, {at:%H:%M}"
+def _when(value: Any) -> str:
+    return _plain(value) if value in (None, "") else moment(value)
 
 
 def _label(kind: str, name: str, language: str) -> str:

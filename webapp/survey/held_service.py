@@ -105,11 +105,11 @@ def proposed_begin(db: Database, found: Group) -> datetime | None:
     return None if begin is None else begin - timedelta(seconds=begin.second, microseconds=begin.microsecond)
 
 
-def settle_doubts(db: Database, code: str, answer: str, upto: int, who: str) -> tuple[int, list[Problem]]:
-    """One answer to all open doubts of a kind up to the last that was shown: how many were settled, and what stood against the others."""
+def settle_doubts(db: Database, code: str, answer: str, first: int, last: int, who: str) -> tuple[int, list[Problem]]:
+    """One answer to all open doubts of a kind that a page showed (numbers from ``first`` to ``last``): how many were settled, and what stood against the others."""
     done, refused = 0, []
     for doubt in store.doubts(db):
-        if doubt["code"] != code or doubt["id"] > upto or (answer == "take" and not doubt["proposal"]):
+        if doubt["code"] != code or not first <= doubt["id"] <= last or (answer == "take" and not doubt["proposal"]):
             continue
         try:
             office_service.settle_doubt(db, doubt["id"], answer, who)
