@@ -161,7 +161,7 @@ def test_chances_speak_of_the_target_of_then_and_tell_what_became_of_the_rest(to
     cleared = pd.DataFrame({"plot": seen.plot, "day": seen.day, "seen": [30.0], "noise_deg": [0.9]})
     assert not said_brix.told(told, cleared).chances.by_cut.any(), "a round tells more than the sugar of what was cut"
     with atomic(told):  # of one plot something was said of a week that no round is near
-        told.execute("INSERT INTO said SELECT NULL, fit, '2025-11-03', plot, '2025-W49', mean_deg, sd_deg, share, chance, mass_t, rate_deg_week, visit_sd_deg, plant_sd_deg, 'when_said', NULL FROM said WHERE plot = 'VS-08' LIMIT 1")
+        told.execute("INSERT INTO said SELECT NULL, fit, '2025-11-03', plot, '2025-W49', mean_deg, sd_deg, share, chance, mass_t, rate_deg_week, visit_sd_deg, plant_sd_deg, 'when_said', NULL, NULL, NULL FROM said WHERE plot = 'VS-08' LIMIT 1")
     mean, sd, pace = told.conn.execute("SELECT mean_deg, sd_deg, rate_deg_week FROM said WHERE on_day = '2025-11-03'").fetchone()
     cleared = pd.DataFrame({"plot": ["VS-08"], "day": [date(2025, 12, 11).toordinal()], "seen": [30.0], "noise_deg": [0.9]})
     again = said_brix.told(told, cleared)

@@ -17,25 +17,48 @@ PARTS = [0.0, 0.05, 0.3, 0.6, 0.9]
 NORMAL = norm.ppf((np.arange(400) + 0.5) / 400)
 
 
+OFTEN, UP = float(k.SHOCK_AHEAD_CHANCE), float(k.SHOCK_AHEAD_UP)
+
+
+def from_most(x, part):
+    """Written out again from the two normals, as the page says; x from the place of most futures."""
+    return (1 - OFTEN) * norm.pdf(x, scale=np.sqrt(1 - part)) + OFTEN * norm.pdf(x, loc=UP * np.sqrt(part / OFTEN), scale=np.sqrt(1 - part + (1 - UP**2) * part / OFTEN))
+
+
+def middle(part):
+    """Of all futures, from the place of most."""
+    most, few = norm(scale=np.sqrt(1 - part)), norm(loc=UP * np.sqrt(part / OFTEN), scale=np.sqrt(1 - part + (1 - UP**2) * part / OFTEN))
+    return brentq(lambda x: (1 - OFTEN) * most.cdf(x) + OFTEN * few.cdf(x) - 0.5, -5, 5, xtol=1e-12)
+
+
 def density(x, part):
-    """Written out again from the two normals, as the page says."""
-    often = float(k.SHOCK_AHEAD_CHANCE)
-    return (1 - often) * norm.pdf(x, scale=np.sqrt(1 - part)) + often * norm.pdf(x, scale=np.sqrt(1 - part + part / often))
+    """Of x from the middle."""
+    return from_most(x + middle(part), part)
+
+
+def drawn(n, part, rng):
+    """Futures of such a shape, from the middle."""
+    comes = rng.random(n) < OFTEN
+    return -middle(part) + rng.standard_normal(n) * np.sqrt(1 - part + comes * (1 - UP**2) * part / OFTEN) + comes * UP * np.sqrt(part / OFTEN)
 
 
 @pytest.mark.parametrize("part", PARTS)
-def test_it_is_a_distribution_of_variance_one(part):
-    for power, value in ((0, 1.0), (1, 0.0), (2, 1.0)):
-        assert quad(lambda x: x**power * density(x, part), -60, 60, points=[-3, 0, 3], limit=200)[0] == pytest.approx(value, abs=1e-6)
+def test_it_is_a_distribution_of_mean_square_one_about_most_futures(part):
+    for power, value in ((0, 1.0), (2, 1.0)):
+        assert quad(lambda x: x**power * from_most(x, part), -60, 60, points=[-3, 0, 3], limit=200)[0] == pytest.approx(value, abs=1e-6)
+    assert float(rare.below(np.array(0.0), part)) == pytest.approx(0.5, abs=1e-5) and float(rare.lean(part)) == pytest.approx(middle(part), abs=1e-5)
     for x in (-3.0, -0.4, 0.0, 1.1, 2.6):
-        assert float(rare.below(np.array(x), part)) == pytest.approx(quad(density, -60, x, args=(part,), points=[-3, min(x, 0)], limit=200)[0], abs=1e-7)
+        assert float(rare.below(np.array(x), part)) == pytest.approx(quad(density, -60, x, args=(part,), points=[-3, min(x, 0)], limit=200)[0], abs=1e-5)
+        assert float(rare.above(np.array(x), part)) == pytest.approx(1 - float(rare.below(np.array(x), part)))
 
 
 @pytest.mark.parametrize("part", PARTS)
 @pytest.mark.parametrize("level", rare.LEVELS)
 def test_intervals_hold_what_they_say(part, level):
-    held = lambda half: quad(density, -half, half, args=(part,), points=[0.0])[0] - level  # noqa: E731
-    assert float(rare.half(level, part)) == pytest.approx(brentq(held, 0.01, 20), abs=2e-4)
+    low, high = (float(side) for side in rare.ends(level, part))
+    for side, share in ((low, (1 - level) / 2), (high, (1 + level) / 2)):
+        assert quad(density, -60, side, args=(part,), points=[-3, 0, min(side, 3)], limit=200)[0] == pytest.approx(share, abs=1e-4)
+    assert float(rare.half(level, part)) == pytest.approx((high - low) / 2) and [float(side) for side in rare.ends(level, part, rare.kind())] == pytest.approx([low, high], abs=2e-4)
 
 
 def test_without_it_everything_is_the_normal():
@@ -49,10 +72,22 @@ def test_without_it_everything_is_the_normal():
 def test_the_middle_narrows_most_and_what_lies_beyond_reaches_farther():
     """Why it is there: a year in which nothing comes is not told as half a drought, and a drought is not told as out of the question."""
     part = np.linspace(0.02, 0.6, 30)
-    assert (np.diff(rare.half80(part)) < 0).all() and (rare.half80(part) < norm.ppf(0.9)).all()
-    narrower80, narrower95 = rare.half80(part) / norm.ppf(0.9), rare.half95(part) / norm.ppf(0.975)
-    assert (narrower80 < narrower95).all() and narrower80[-1] < 0.75 and (narrower95[part <= 0.2] > 0.98).all()
-    assert (rare.half(0.99, part[5:]) > norm.ppf(0.995)).all() and (rare.half(0.999, part) > norm.ppf(0.9995)).all()
+    (low80, high80), (low95, high95) = rare.ends(0.8, part), rare.ends(0.95, part)
+    assert (np.diff(rare.half(0.8, part)) < 0).all() and rare.half(0.8, part[-1]) < 0.8 * norm.ppf(0.9)
+    assert (high80 > -low80).all() and (high95 > -low95).all() and high95[-1] > 1.2 * norm.ppf(0.975) and -low95[-1] < 0.75 * norm.ppf(0.975), "dry years go up"
+    assert (rare.ends(0.99, part[5:])[1] > norm.ppf(0.995)).all() and (rare.ends(0.999, part[5:])[1] > norm.ppf(0.9995)).all()
+
+
+def test_words_of_an_older_kind_keep_their_shape():
+    """What was said as likely up as down is judged so: of each word its own kind."""
+    part, even = np.array([0.0, 0.2, 0.6]), rare.Kind(0.07, 0.0)
+    low, high = rare.ends(0.8, part, even)
+    assert low == pytest.approx(-high) and rare.lean(part, even) == pytest.approx(np.zeros(3), abs=1e-9)
+    x = np.array([-1.0, 0.3, 2.0])
+    assert rare.below(x, part, even) == pytest.approx(0.93 * norm.cdf(x / np.sqrt(1 - part)) + 0.07 * norm.cdf(x / np.sqrt(1 - part + part / 0.07)))
+    mixed = rare.Kind(np.array([0.07, OFTEN]), np.array([0.0, UP]))
+    both = rare.place(0.9, np.array([0.6, 0.6]), mixed)
+    assert both == pytest.approx([high[2], float(rare.ends(0.8, 0.6)[1])], abs=2e-4) and rare.place(0.9, 0.6, mixed.at(np.array([1]))) == pytest.approx(both[1:])
 
 
 def test_a_place_turns_the_share_of_futures_round():
@@ -77,14 +112,13 @@ def test_crps_is_the_integral_of_its_squared_distance():
 
 def test_share_and_chance_are_those_of_drawn_futures():
     rng = np.random.default_rng(5)
-    mean, sd, part, often = 23.0, 1.6, 0.6, float(k.SHOCK_AHEAD_CHANCE)
-    comes = rng.random(200_000) < often
-    means = mean + sd * rng.standard_normal(200_000) * np.sqrt(1 - part + comes * part / often)
-    assert kurtosis(means) > 2 and means.std() == pytest.approx(sd, rel=0.02)
+    mean, sd, part = 23.0, 1.6, 0.6
+    means = mean + sd * drawn(200_000, part, rng)
+    assert kurtosis(means) > 2 and np.median(means) == pytest.approx(mean, abs=0.01) and np.hypot(means.std(), means.mean() - mean + sd * middle(part)) == pytest.approx(sd, rel=0.02)
     real = readiness.plants_above((24.0 - means) / 2.0, NORMAL)
     what = np.array([mean]), np.array([sd]), 2.0, NORMAL, 24.0
-    middle, low, high = (float(side[0]) for side in readiness.share(*what, rare_part=part))
-    assert np.quantile(real, (0.1, 0.5, 0.9)) == pytest.approx([low, middle, high], abs=0.01)
+    share, low, high = (float(side[0]) for side in readiness.share(*what, rare_part=part))
+    assert np.quantile(real, (0.1, 0.5, 0.9)) == pytest.approx([low, share, high], abs=0.01)
     assert float(readiness.expected_share(*what, rare_part=part)[0]) == pytest.approx(real.mean(), abs=0.005)
     assert float(readiness.chance(*what[:2], 24.0, part)[0]) == pytest.approx(np.mean(means >= 24.0), abs=0.004)
 
@@ -92,10 +126,9 @@ def test_share_and_chance_are_those_of_drawn_futures():
 def futures_seen(n, part, noise=0.0, seed=1):
     """Pairs whose outcomes come from the mixture, with a round's own error beside."""
     rng = np.random.default_rng(seed)
-    often, mean = float(k.SHOCK_AHEAD_CHANCE), rng.uniform(20, 28, n)
-    off = rng.standard_normal(n) * np.sqrt(1 - part + (rng.random(n) < often) * part / often)
-    sd = np.full(n, np.hypot(1.0, noise))
-    seen = mean + off + noise * rng.standard_normal(n)
+    mean, sd, left = rng.uniform(20, 28, n), np.full(n, np.hypot(1.0, noise)), float(rare.thinned(part, 1.0, np.hypot(1.0, noise)))
+    off = drawn(n, part, rng)
+    seen = mean + off + noise * rng.standard_normal(n) + middle(part) - middle(left) * sd  # what is said of a round is its own middle
     return Pairs(np.array([f"P{i}" for i in range(n)], object), np.arange(n), np.arange(n) + 182, np.full(n, 26), mean, sd, seen, np.zeros(n, bool), {}, rare.thinned(np.full(n, part), 1.0, sd)), mean + off
 
 
@@ -108,7 +141,7 @@ def test_a_record_judges_by_the_shape_that_was_said(noise):
     assert found["crps"] == pytest.approx(float(crps_rare(p.mean, p.sd, p.rare_part, p.seen).mean())) and found["crps"] < float(crps_normal(p.mean, p.sd, p.seen).mean())
     assert np.histogram(track.places(p), 10, (0, 1))[0] == pytest.approx(np.full(10, 4000), rel=0.06)
     plain = Pairs(*(getattr(p, name) for name in ("plot", "on_day", "day", "weeks", "mean", "sd", "seen", "replayed")))
-    assert track.judge(plain)["cover80"]["value"] > 0.83 and p.at(np.arange(5)).half80 == pytest.approx(p.half80[:5])
+    assert track.judge(plain)["cover80"]["value"] > 0.83 and p.at(np.arange(5)).ends()[1] == pytest.approx(p.ends()[1][:5])
 
 
 def test_true_chances_of_that_shape_stand_on_the_slope():
@@ -126,6 +159,6 @@ def test_one_more_visit_narrows_within_that_shape():
     limits = Limits(24.0, 0.5, 0.25, 42.0, 90.0, 0.015, 0.06)
     mean, sd, plant, none, part = 22.0 + np.arange(104) * 0.05, np.full(104, 1.2), np.full(104, 2.2), np.zeros(104), np.linspace(0.0, 0.6, 104)
     with_it, plain = (narrowing.known(mean, sd, plant, NORMAL, limits, none, none, rare_part=r) for r in (part, 0.0))
-    assert with_it.deg == pytest.approx(1.96 * 1.2, abs=1e-3) and plain.first <= with_it.first < with_it.last < plain.last and with_it.width < plain.width
+    assert with_it.deg == pytest.approx(1.96 * 1.2, abs=1e-3) and plain.first <= with_it.first + 1 < with_it.last < plain.last and with_it.width < plain.width
     after = narrowing.known(mean, 0.8 * sd, plant, NORMAL, limits, none, none, rare_part=rare.thinned(part, sd, 0.8 * sd))
     assert after.deg == pytest.approx(1.96 * 0.96, abs=1e-3) and with_it.first <= after.first < after.last < with_it.last

@@ -178,15 +178,17 @@ def test_what_is_stored_and_said_has_one_shape(fitted):
     a = service.answer(fitted).arrays
     mean, sd, part = (a[name].astype(float) for name in ("mean_deg", "sd_deg", "rare_part"))
     assert part[:, 0].max() < 0.01 and part[:, 52].max() > 0.15, "there is something to tell apart a year ahead"
-    for low, high, half in (("lo80", "hi80", rare.half80(part) * sd), ("lo95", "hi95", rare.half95(part) * sd)):
-        assert a[low] == pytest.approx(np.maximum(mean - half, 0.0), abs=1e-4) and a[high] == pytest.approx(mean + half, abs=1e-4)
+    for low, high, level in (("lo80", "hi80", 0.8), ("lo95", "hi95", 0.95)):
+        under, over = (mean + side * sd for side in rare.ends(level, part))
+        assert a[low] == pytest.approx(np.maximum(under, 0.0), abs=1e-4) and a[high] == pytest.approx(over, abs=1e-4)
     assert np.abs(a["hi80"] - mean - readiness.Z80 * sd)[:, 52].max() > 0.01
     residuals, plant = a["fit_residuals"], a["plant_sd_deg"].astype(float)
     target = service.limits(fitted).target_brix_deg
-    assert a["chance"] == pytest.approx(rare.below((mean - target) / sd, part), abs=1e-4)
-    for name, off in (("share", 0.0), ("share_lo", -1.0), ("share_hi", 1.0)):
-        assert a[name] == pytest.approx(readiness.plants_above((target - mean - off * rare.half80(part) * sd) / plant, residuals), abs=1e-3)
-    said = fitted.conn.execute("SELECT rare_part, sd_deg FROM said WHERE plot = 'VS-01' ORDER BY week").fetchall()
+    assert a["chance"] == pytest.approx(rare.above((target - mean) / sd, part), abs=1e-4)
+    for name, off in zip(("share", "share_lo", "share_hi"), (0.0, *rare.ends(0.8, part))):
+        assert a[name] == pytest.approx(readiness.plants_above((target - mean - off * sd) / plant, residuals), abs=1e-3)
+    said = fitted.conn.execute("SELECT rare_part, rare_chance, rare_up FROM said WHERE plot = 'VS-01' ORDER BY week").fetchall()
+    assert {tuple(row[1:]) for row in said} == {(rare.kind().chance, rare.kind().up)}
     i = service.answer(fitted).meta["plots"].index("VS-01")
     assert [row[0] for row in said] == pytest.approx([float(part[i, h]) for h in service.SAID_WEEKS], abs=1e-6)
 

@@ -49,8 +49,8 @@ def score(e: Estate, mixed: bool = False, best: bool = False) -> dict[str, np.nd
     true_share, told = e.ripe_share[every, e.week], share[every, e.week]
     real = (true_share > 0.02) & (true_share < 0.98)
     got: dict[str, np.ndarray] = {
-        "cov80": _inside(mean, next_sd, rare.half80(next_part), e.seen_deg), "cov95": _inside(mean, next_sd, rare.half95(next_part), e.seen_deg), "crps": scores.crps_rare(mean, next_sd, next_part, e.seen_deg).mean(axis=0),
-        "mean80": _inside(mean, sd, rare.half80(part), truth), "mean95": _inside(mean, sd, rare.half95(part), truth), "bias": (mean - truth).mean(axis=0),
+        "cov80": _inside(mean, next_sd, 0.8, next_part, e.seen_deg), "cov95": _inside(mean, next_sd, 0.95, next_part, e.seen_deg), "crps": scores.crps_rare(mean, next_sd, next_part, e.seen_deg).mean(axis=0),
+        "mean80": _inside(mean, sd, 0.8, part, truth), "mean95": _inside(mean, sd, 0.95, part, truth), "bias": (mean - truth).mean(axis=0),
         "share_error": np.abs(told - true_share).mean(axis=0), "share_error_between": _average(np.abs(told - true_share), real), "share80": _average((low[every, e.week] <= true_share) & (true_share <= high[every, e.week]), real)}
     ripe = (truth >= TARGET_BRIX_DEG).astype(float)
     got |= _tenths("tenth", chance, ripe)
@@ -76,8 +76,9 @@ def _tenths(name: str, chance: np.ndarray, came: np.ndarray) -> dict[str, np.nda
     return {f"{name}_{part}": np.array([np.bincount(tenth[:, h], value[:, h], TENTHS) for h in range(len(HORIZONS))]) for part, value in parts}
 
 
-def _inside(mean: np.ndarray, sd: np.ndarray, z: np.ndarray, seen: np.ndarray) -> np.ndarray:
-    return (np.abs(seen - mean) <= z * sd).mean(axis=0)
+def _inside(mean: np.ndarray, sd: np.ndarray, level: float, part: np.ndarray, seen: np.ndarray) -> np.ndarray:
+    low, high = rare.ends(level, part)
+    return ((mean + low * sd <= seen) & (seen <= mean + high * sd)).mean(axis=0)
 
 
 def _average(value: np.ndarray, at: np.ndarray) -> np.ndarray:

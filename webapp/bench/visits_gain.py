@@ -36,7 +36,7 @@ def known(f: Any, visits: Any, land: Any, mass_t: np.ndarray) -> tuple[visits_wo
     sd, plant = np.sqrt(out.var), ripening.plant_sd(f, out.age)
     share, low, high = readiness.share(out.mean, sd, plant, f.residuals, TARGET_BRIX_DEG, rare_part=out.rare_part)
     P = len(mass_t)
-    return visits_worth.Known(out.mean, sd, ripening.after_one_visit(f, post, out, PLANTS), plant, share, (high - low) / (2 * rare.half80(out.rare_part)), np.repeat(mass_t[:, None], sd.shape[1], axis=1),
+    return visits_worth.Known(out.mean, sd, ripening.after_one_visit(f, post, out, PLANTS), plant, share, (high - low) / (2 * rare.half(0.8, out.rare_part)), np.repeat(mass_t[:, None], sd.shape[1], axis=1),
                               np.full(P, MASS_LOG_SD), np.full(P, 0.03), np.full(P, 90.0), ends=plot_effects.ends(f, land, visits, float(CUT_DAY), ripeness_truth.LIMITS, PLANTS)), out, post
 
 

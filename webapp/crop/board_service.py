@@ -94,7 +94,7 @@ def _known(db: Database, ripe: Answer, tonnes: Answer, frame: Any) -> visits_wor
     counted = survey.row_counts(db).dropna(subset=["rows_in_plot"]).groupby("plot")["rows_in_plot"].last()
     rows = counted.reindex(ripe.meta["plots"]).to_numpy(float)
     side = np.sqrt(np.maximum(frame.reindex(ripe.meta["plots"])["area_ha"].to_numpy(float), 0.0) * 10_000) / np.maximum(frame.reindex(ripe.meta["plots"])["row_spacing_m"].to_numpy(float), 0.5)
-    return visits_worth.Known(*(a[name][:, :weeks] for name in ("mean_deg", "sd_deg", "sd_after_visit_deg", "plant_sd_deg", "share_expected")), (a["share_hi"] - a["share_lo"])[:, :weeks] / (2 * rare.half80(a["rare_part"][:, :weeks])),
+    return visits_worth.Known(*(a[name][:, :weeks] for name in ("mean_deg", "sd_deg", "sd_after_visit_deg", "plant_sd_deg", "share_expected")), (a["share_hi"] - a["share_lo"])[:, :weeks] / (2 * rare.half(0.8, a["rare_part"][:, :weeks])),
                               of(t["mass_t"])[:, :weeks], of(np.clip(np.nan_to_num(spread), 0.0, 2.0)), of(np.clip(t["plants_sd"] / np.maximum(t["plants"], 1.0), 0.0, 2.0)), np.where(np.isfinite(rows), rows, side),
                               a["taken"][:, :weeks], a["ready"][:, :weeks], _ends(ripe))
 

@@ -22,7 +22,7 @@ from . import art, joint, said_service, tie_service
 from .joint import Draws
 
 STAGE, SEED, COUNT = "crop", 20261123, 200
-FORM = "rare"
+FORM = "mostly up"
 """Part of every key: another way of drawing makes plans that rest on older draws stale."""
 READ_BEFORE_DAYS = 120
 _cache: dict[tuple, Any] = {}

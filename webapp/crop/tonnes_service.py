@@ -74,18 +74,18 @@ def record(h: Held) -> dict[str, Any]:
     for weeks in HORIZONS_WEEKS:
         mine = p.at(p.weeks == weeks)
         said, came = float(h.said_t[p.weeks == weeks].sum()), float(np.exp(mine.seen).sum())
-        sums[str(weeks)] = {"n": len(mine), "said_t": said, "came_t": came, "inside80": int(mine.inside80.sum())}
+        sums[str(weeks)] = {"n": len(mine), "said_t": said, "came_t": came, "inside80": int(mine.inside().sum())}
     sums["all"] = {"n": len(p), "said_t": None, "came_t": None, "inside80": sum(part["inside80"] for part in sums.values())}  # a plot stands in several horizons: no sum of tonnes
     return {"all": track.judge(p), "by_weeks": {str(w): track.judge(p.at(p.weeks == w)) for w in HORIZONS_WEEKS}, "sums": sums, "plots": _plots(h), "left_out": h.left_out, "medians": int(h.is_median.sum())}
 
 
 def _plots(h: Held) -> list[dict[str, Any]]:
     p, out = h.pairs, []
+    (low, high), inside = p.ends(), p.inside()
     for row in h.came.sort_values(["day", "plot"], ascending=[False, True]).itertuples():
         said = {}
         for i in np.flatnonzero(p.plot == row.plot):
-            mean, half = float(p.mean[i]), float(p.half80[i])
-            said[str(int(p.weeks[i]))] = {"said_t": float(h.said_t[i]), "is_median": bool(h.is_median[i]), "low80_t": float(np.exp(mean - half)), "high80_t": float(np.exp(mean + half)), "inside": bool(p.inside80[i]), "off_percent": 100 * (float(row.came_t) / max(float(h.said_t[i]), 1e-9) - 1),
+            said[str(int(p.weeks[i]))] = {"said_t": float(h.said_t[i]), "is_median": bool(h.is_median[i]), "low80_t": float(np.exp(low[i])), "high80_t": float(np.exp(high[i])), "inside": bool(inside[i]), "off_percent": 100 * (float(row.came_t) / max(float(h.said_t[i]), 1e-9) - 1),
                                           "on_day": date.fromordinal(int(p.on_day[i])).isoformat(), "replayed": bool(p.replayed[i])}
         out.append({"plot": row.plot, "began": date.fromordinal(row.day).isoformat(), "ended": date.fromordinal(row.ended).isoformat(), "trucks": int(row.trucks), "came_t": float(row.came_t), "said": said})
     miss = lambda row: max((abs(one["off_percent"]) for one in row["said"].values()), default=-1.0)  # noqa: E731

@@ -69,7 +69,7 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
         ("formula", r"P_i(t) − \frac{C^2}{P_i(t_0) + σ_v^2 + σ^2 h/n}"),
         ("say", "posterior_visit"),
         ("say", "rare"),
-        ("formula", r"\frac{μ − m_i}{\sqrt{P_i}} ∼ (1 − q) N(0, 1 − r) \\ + q N(0, 1 − r + r/q) \\ r_i(t) = τ_0^2 (1 − e^{−2(t − t_0)/λ})/P_i(t)"),
+        ("formula", r"\frac{μ − m_i}{\sqrt{P_i}} + ℓ(r) ∼ (1 − q) N(0, 1 − r) \\ + q N(u \sqrt{r/q}, 1 − r + (1 − u^2) r/q) \\ r_i(t) = τ_0^2 (1 − e^{−2(t − t_0)/λ})/P_i(t)"),
         ("say", "rare_terms"))),
     ("doubt", (
         ("say", "doubt"),
@@ -131,5 +131,5 @@ SECTIONS: tuple[tuple[str, tuple], ...] = (
     ("outlook", (("say", "outlook"), ("formula", r"\op{min}_{h ≥ 0} ∑_τ c_τ(h_τ) + \frac{1}{n} ∑_{ω=1}^{n} Q(h, ω)"), ("say", "outlook_terms"))),
     ("checked", (("list", tuple(f"checked_{i}" for i in range(1, 7))),)),
     ("limits", (("list", tuple(f"limit_{i}" for i in range(1, 14))),)),
-    ("sources", (("list", tuple(f"cited_{i}" for i in range(1, 21))),)),
+    ("sources", (("list", tuple(f"cited_{i}" for i in range(1, 22))),)),
 )

@@ -28,9 +28,9 @@ class Curve:
     letters: Sequence[str]
     rare_part: np.ndarray | float = 0.0
 
-    def half(self, level: float) -> np.ndarray:
-        """Half width, °Bx, of the central interval of a level."""
-        return rare.half(level, self.rare_part) * self.sd
+    def ends(self, level: float) -> tuple[np.ndarray, np.ndarray]:
+        """(low, high) °Bx of the central interval of a level."""
+        return tuple(self.mean + side * self.sd for side in rare.ends(level, self.rare_part))
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,8 @@ def brix_curve(name: str, curve: Curve, rounds: Sequence[Round], out: Sequence[t
     body += _years(curve, x, foot + 17, words["july"])
     xs = [x(d.toordinal()) for d in curve.days]
     for level, tone in ((0.95, "band1"), (0.8, "band2"), (0.5, "band3")):
-        body.append(band(xs, [y(max(v, low)) for v in curve.mean - curve.half(level)], [y(v) for v in curve.mean + curve.half(level)], tone))
+        under, over = curve.ends(level)
+        body.append(band(xs, [y(max(v, low)) for v in under], [y(v) for v in over], tone))
     body += _steps([s for s in steps if curve.days[0] <= s.day <= curve.days[-1]], x, top, foot)
     body += [path(zip(xs, (y(v) for v in curve.mean)), "line"), line(left, y(target_deg), right, y(target_deg), "target")]
     now = x(today.toordinal())
@@ -103,7 +104,7 @@ def brix_curve(name: str, curve: Curve, rounds: Sequence[Round], out: Sequence[t
 
 def _range(curve: Curve, rounds: Sequence[Round], out: Sequence[tuple[date, float]], target_deg: float) -> tuple[float, float]:
     """Of the axis: all bands, plants and the target; what is left out only as far as 60 °Bx and never far off the rest."""
-    values = [*(curve.mean - curve.half(0.95)), *(curve.mean + curve.half(0.95)), *(v for r in rounds for v in r.values), target_deg]
+    values = [*(v for side in curve.ends(0.95) for v in side), *(v for r in rounds for v in r.values), target_deg]
     low, high = min(values), max(values)
     near = [b for _, b in out if low - 6 <= b <= high + 6]
     return max(float(np.floor(min([low, *near]) - 0.5)), 0.0), float(np.ceil(max([high, *near]) + 0.5))

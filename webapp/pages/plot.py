@@ -60,7 +60,7 @@ def page(code: str) -> str:
         "now": now, "look": look, "measured": bool(ripe.meta.get("n_visits")), "condition": letter(now["condition"][0], read), "condition_word": word(now["condition"][0], read), "window": now["window"], "first_week": plot_head.first_week(now, least), "beside": plot_head.beside(now, look, least, rest, spans, cutting_of.plan_until(db()), mass, sugar, today),
         "window_said": why.window_short(now.get("window_kind"), now["window"], now["weeks"][0]), "letters": [letter(c, read) for c in now["condition"][:SHOWN]],
         "weeks": now["weeks"][:SHOWN], "all_weeks": look["weeks"], "mass": mass, "plants": tonnes.meta["by_plot"][code]["plants"], "rounds": [r for r in rounds if not r["day"] or r["day"] <= today], "rounds_ahead": [r for r in rounds if r["day"] and r["day"] > today], "atc_words": plot_rounds.atc_words,
-        "changed": plot_changed.changed(code, now, least), "curves": _curves(code, look, rounds, log, since, today, values["target_brix_deg"], about), "strips": _strips(code, now, mass), "past": _past(look), "half50": (rare.half(0.5, now["rare_part"]) * now["sd_deg"]).tolist(),
+        "changed": plot_changed.changed(code, now, least), "curves": _curves(code, look, rounds, log, since, today, values["target_brix_deg"], about), "strips": _strips(code, now, mass), "past": _past(look), "brix50": list(zip(*((now["mean_deg"] + side * now["sd_deg"]).tolist() for side in rare.ends(0.5, now["rare_part"])))),
         "own": own_bar("own", 1 - now["borrowed_share"], words("pages.plot.own_title"), words("pages.plot.own_desc", own=1 - now["borrowed_share"], lent=now["borrowed_share"])),
         "why_not": cutting.explain(db(), None, code), "next_cuts": cutting.cuts_of(db(), code), "has_plan": cutting.plan(db()) is not None, "balance": tonnage.balance_sentence(db(), code), "plants_more": [*tonnage.plant_sentences(db(), code), *filter(None, [tie_service.sentence(crop, code)])]}
     return render("plot.html", title=plot_head.headline(about, now, rest, today), **context)
@@ -111,7 +111,7 @@ def _past(look: dict) -> list[dict]:
     """What the curve says of the past, about a row a month, oldest first."""
     c, days = look["curve"], look["days"]
     step = max(1, round(30 / max((days[1] - days[0]).days, 1)))
-    return [{"day": days[i], "mean": float(c["mean_deg"][i]), "halves": [float(rare.half(level, c["rare_part"][i]) * c["sd_deg"][i]) for level in rare.LEVELS], "share": float(c["share"][i]), "letter": letter(c["condition"][i], bool(look["now"]["n_visits"]))} for i in range(0, look["first"], step)]
+    return [{"day": days[i], "mean": float(c["mean_deg"][i]), "ends": [[float(c["mean_deg"][i] + side * c["sd_deg"][i]) for side in rare.ends(level, c["rare_part"][i])] for level in rare.LEVELS], "share": float(c["share"][i]), "letter": letter(c["condition"][i], bool(look["now"]["n_visits"]))} for i in range(0, look["first"], step)]
 
 
 def _track() -> str | None:

@@ -16,12 +16,12 @@ def rows(pairs: Pairs, log: bool = False) -> list[dict[str, Any]]:
     ``log`` pairs come out as they were before the logarithm, ``off`` then as a share of what was said.
     """
     plain = exp if log else float
-    halves, inside = pairs.half80, pairs.inside80
+    (low, high), inside = pairs.ends(), pairs.inside()
     out: dict[int, dict[str, Any]] = {}
     for i in sorted(range(len(pairs)), key=lambda i: (-pairs.day[i], pairs.weeks[i])):
-        mean, half, seen = float(pairs.mean[i]), float(halves[i]), float(pairs.seen[i])
+        mean, seen = float(pairs.mean[i]), float(pairs.seen[i])
         entry = out.setdefault(int(pairs.day[i]), {"day": date.fromordinal(int(pairs.day[i])), "seen": plain(seen), "said": []})
-        entry["said"].append({"weeks": int(pairs.weeks[i]), "on": date.fromordinal(int(pairs.on_day[i])), "mean": plain(mean), "low": plain(mean - half), "high": plain(mean + half),
+        entry["said"].append({"weeks": int(pairs.weeks[i]), "on": date.fromordinal(int(pairs.on_day[i])), "mean": plain(mean), "low": plain(float(low[i])), "high": plain(float(high[i])),
                               "off": exp(seen - mean) - 1 if log else seen - mean, "inside": bool(inside[i]), "replayed": bool(pairs.replayed[i])})
     return list(out.values())
 

@@ -39,11 +39,12 @@ class Chances:
     def ripe(self, moved_deg: float = 0.0) -> np.ndarray:
         """[N] chance ripe as said, on the day of the round (all forecasts moved by so many °Bx)."""
         p = self.pairs
-        return rare.below((p.mean + moved_deg - self.target) / np.maximum(self.own_sd, 1e-9), rare.thinned(p.rare_part, p.sd, self.own_sd))
+        return rare.above((self.target - p.mean - moved_deg) / np.maximum(self.own_sd, 1e-9), rare.thinned(p.rare_part, p.sd, self.own_sd), p.kind)
 
     def read(self, moved_deg: float = 0.0) -> np.ndarray:
         """[N] chance that the round reads at or above the target: the same with the round's own error."""
-        return rare.below((self.pairs.mean + moved_deg - self.target) / np.maximum(self.pairs.sd, 1e-9), self.pairs.rare_part)
+        p = self.pairs
+        return rare.above((self.target - p.mean - moved_deg) / np.maximum(p.sd, 1e-9), p.rare_part, p.kind)
 
     @property
     def hits(self) -> np.ndarray:
@@ -67,8 +68,8 @@ def joined(a: Chances, b: Chances | None) -> Chances:
     if b is None or not len(b.pairs):
         return a
     one = {name: np.concatenate([getattr(a.pairs, name), getattr(b.pairs, name)]) for name in ("plot", "on_day", "day", "weeks", "mean", "sd", "seen", "replayed")}
-    part = np.concatenate([np.broadcast_to(one_of.pairs.rare_part, len(one_of.pairs)) for one_of in (a, b)])
-    return Chances(Pairs(**one, rare_part=part), *(np.concatenate([getattr(a, name), getattr(b, name)]) for name in ("own_sd", "target", "by_cut")))
+    part, often, up = (np.concatenate([np.broadcast_to(of(c.pairs), len(c.pairs)) for c in (a, b)]) for of in (lambda p: p.rare_part, lambda p: p.kind.chance, lambda p: p.kind.up))
+    return Chances(Pairs(**one, rare_part=part, kind=rare.Kind(often, up)), *(np.concatenate([getattr(a, name), getattr(b, name)]) for name in ("own_sd", "target", "by_cut")))
 
 
 def wilson(share: float, n: float, z: float = Z95) -> tuple[float, float]:

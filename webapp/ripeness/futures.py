@@ -14,7 +14,8 @@ def draws(f: Fit, post: Posterior, out: Outlook, n: int, seed: int) -> np.ndarra
 
     What seldom comes to the whole estate comes in as many of the draws as its chance says, to the next whole one, spread evenly over them.
     """
-    common = _coefficients(f, rare_ones(n, seed), np.random.default_rng([seed, 1]))
+    comes = rare_ones(n, seed)
+    common = _coefficients(f, comes, np.random.default_rng([seed, 1]))
     P, T = out.mean.shape
     result = np.empty((n, P, T), np.float32)
     gap = np.abs(out.days[:, None] - out.days[None, :]) / 7.0
@@ -27,7 +28,9 @@ def draws(f: Fit, post: Posterior, out: Outlook, n: int, seed: int) -> np.ndarra
         keep = values > 1e-8 * max(values[-1], 1e-12)
         factor = (vectors[:, keep] * np.sqrt(values[keep])).astype(np.float32)
         noise = own.standard_normal((n, len(values)), dtype=np.float32)[:, : factor.shape[1]]
-        result[:, p] = out.mean[p].astype(np.float32) + (noise @ factor.T + common @ shared(f, post, out, np.array([p]))[0].astype(np.float32).T) * out.wider[p].astype(np.float32)
+        sd = np.sqrt(out.var[p])
+        result[:, p] = (out.mean[p] - rare.lean(out.rare_part[p]) * sd).astype(np.float32) + (noise @ factor.T + common @ shared(f, post, out, np.array([p]))[0].astype(np.float32).T) * out.wider[p].astype(np.float32)
+        result[comes, p] += (rare.lift(out.rare_part[p]) * sd).astype(np.float32)
     return result
 
 
@@ -42,5 +45,5 @@ def _coefficients(f: Fit, comes: np.ndarray, rng: np.random.Generator) -> np.nda
     usual = f.cov.copy()
     usual[-ahead:, -ahead:] -= own @ own.T
     common = rng.standard_normal((len(comes), len(f.theta))) @ np.linalg.cholesky(usual + 1e-8 * np.eye(len(usual))).T
-    common[comes, -ahead:] += rng.standard_normal((int(comes.sum()), ahead)) @ own.T / np.sqrt(rare.chance())
+    common[comes, -ahead:] += rng.standard_normal((int(comes.sum()), ahead)) @ own.T * np.sqrt(rare.spread())
     return common.astype(np.float32)

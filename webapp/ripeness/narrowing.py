@@ -16,7 +16,7 @@ WORTH = 0.10
 
 @dataclass(frozen=True)
 class Known:
-    """How well a plot is known: ``deg`` half width at 95 % today, ``share`` low and high at 80 % today, ``width`` of the share (mean over
+    """How well a plot is known: ``deg`` half the width of the 95 % interval today, ``share`` low and high at 80 % today, ``width`` of the share (mean over
     half a year), ``first`` and ``last`` week in which it may turn ripe at 80 % (places in the weeks; None beyond them), ``end_first`` and ``end_last``
     in which its loss past the peak may reach the limit."""
 
@@ -35,7 +35,7 @@ def known(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray, residuals: np.
     when it passes (``plot_effects.ends``)."""
     _, low, high, _ = (side[0] for side in picked.share_of_standing(mean[None], sd[None], plant_sd[None], residuals, limits.target_brix_deg, taken[None], ready[None], rare_part))
     early, late = (int(place) for place in first_ripe.interval(low, high, limits.ripe_share_to_cut))
-    return Known(float(rare.half95(np.ravel(rare_part)[0]) * sd[0]), (float(low[0]), float(high[0])), float((high - low)[:HALF_YEAR_WEEKS].mean()),
+    return Known(float(rare.half(0.95, np.ravel(rare_part)[0]) * sd[0]), (float(low[0]), float(high[0])), float((high - low)[:HALF_YEAR_WEEKS].mean()),
                  *(None if place == first_ripe.NEVER else place for place in (early, late)), *(_place(end, side, len(mean)) for side in (-Z80, Z80)))
 
 

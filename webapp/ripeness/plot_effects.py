@@ -69,8 +69,10 @@ def drawn(f: Fit, land: Land, visits: Visits, days: np.ndarray, paths: np.ndarra
         of_path += 1e-9 * np.trace(of_path, axis1=1, axis2=2)[:, None, None] * np.eye(len(days)) + 1e-12 * np.eye(len(days))
         moved = shock.rare_along(d)
         rare_path = moved @ moved.transpose(0, 2, 1)
-        middle = ahead.mean + ripening.plants_sd(some, ahead, ground) * picked.shift(ahead.taken)
-        for times, ones in ((-1.0, np.flatnonzero(~comes)), (1 / rare.chance() - 1, np.flatnonzero(comes))):
+        sd = np.sqrt(ahead.var)
+        most = ahead.mean - rare.lean(ahead.rare_part) * sd + ripening.plants_sd(some, ahead, ground) * picked.shift(ahead.taken)
+        few = most + rare.lift(ahead.rare_part) * sd
+        for times, ones, middle in ((-1.0, np.flatnonzero(~comes), most), (rare.spread() - 1, np.flatnonzero(comes), few)):
             gain = np.linalg.solve(of_path + times * rare_path, with_path.transpose(0, 2, 1)).transpose(0, 2, 1)
             rest = own + leant @ lean.transpose(0, 2, 1) - gain @ with_path.transpose(0, 2, 1)
             values, vectors = np.linalg.eigh((rest + rest.transpose(0, 2, 1)) / 2)

@@ -57,8 +57,8 @@ def share(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray | float, residu
     beyond a distance (another one where passes have taken the ripest: ``picked.above``, then ``mean`` is the uncut plot's).
     """
     plant = np.maximum(plant_sd, 0.05)
-    reach = rare.half80(rare_part) * sd
-    return tuple(above((target - mean - step) / plant, residuals) for step in (0.0, -reach, reach))
+    low, high = rare.ends(0.8, rare_part)
+    return tuple(above((target - mean - step) / plant, residuals) for step in (0.0, low * sd, high * sd))
 
 
 def expected_share(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray | float, residuals: np.ndarray, target: float,
@@ -66,16 +66,16 @@ def expected_share(mean: np.ndarray, sd: np.ndarray, plant_sd: np.ndarray | floa
     """What ``share`` is on the average, for sums over plots: integrated over the mean's posterior at equally likely quantiles, most futures and the few by themselves."""
     plant = np.maximum(plant_sd, 0.05)
 
-    def average(width: np.ndarray, nodes: int) -> np.ndarray:
+    def average(width: np.ndarray, nodes: int, higher: np.ndarray | float = 0.0) -> np.ndarray:
         total = np.zeros(mean.shape)
         for step in likely_steps(nodes):
-            total += above((target - mean - step * width) / plant, residuals)
+            total += above((target - mean - higher - step * width) / plant, residuals)
         return total / nodes
 
     if not np.any(rare_part):
         return average(sd, NODES)
-    usual, wide = rare.widths(rare_part)
-    return (1 - rare.chance()) * average(usual * sd, NODES) + rare.chance() * average(wide * sd, FEW_NODES)
+    (usual, wide), most = rare.widths(rare_part), -rare.lean(rare_part) * sd
+    return (1 - rare.chance()) * average(usual * sd, NODES, most) + rare.chance() * average(wide * sd, FEW_NODES, most + rare.lift(rare_part) * sd)
 
 
 def likely_steps(nodes: int) -> np.ndarray:
@@ -88,7 +88,7 @@ def likely_steps(nodes: int) -> np.ndarray:
 
 def chance(mean: np.ndarray, sd: np.ndarray, target: float, rare_part: np.ndarray | float = 0.0) -> np.ndarray:
     """P(plot mean ≥ target)."""
-    return rare.below((mean - target) / sd, rare_part)
+    return rare.above((target - mean) / sd, rare_part)
 
 
 def keep_share(age_months: np.ndarray, limits: Limits) -> np.ndarray:

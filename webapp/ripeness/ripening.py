@@ -162,7 +162,7 @@ def posterior(f: Fit, visits: Visits, land: Land, about: np.ndarray) -> Posterio
 
 @dataclass(frozen=True)
 class Outlook:
-    """At T days: [P, T] mean and variance of the plot mean as if uncut; pieces for joint draws; what was picked."""
+    """At T days: [P, T] mean (the middle of what it may be) and variance of the plot mean as if uncut; pieces for joint draws; what was picked."""
 
     mean: np.ndarray
     var: np.ndarray
@@ -212,7 +212,8 @@ def ahead(f: Fit, post: Posterior, days: np.ndarray) -> Outlook:
     moved = shock.rare_var(f.past, days)
     if visits.mask.any() and visits.day[visits.mask].max() > f.past[-1]:  # a visit after the fit has seen part of what was to come then
         moved = (shock.rare_along(shared(f, post, out, np.arange(len(age)))) ** 2).sum(axis=2)
-    return replace(out, rare_part=np.minimum(moved / var, rare.MOST))
+    part = np.minimum(moved / var, rare.MOST)
+    return replace(out, mean=out.mean + rare.lean(part) * np.sqrt(out.var), rare_part=part)
 
 
 def shared(f: Fit, post: Posterior, out: Outlook, at: np.ndarray) -> np.ndarray:

@@ -15,14 +15,14 @@ def crps_normal(mean: np.ndarray, sd: np.ndarray, seen: np.ndarray) -> np.ndarra
     return sd * (z * (2 * ndtr(z) - 1) + np.sqrt(2 / np.pi) * np.exp(-(z**2) / 2) - 1 / np.sqrt(np.pi))
 
 
-def crps_rare(mean: np.ndarray, sd: np.ndarray, part: np.ndarray | float, seen: np.ndarray) -> np.ndarray:
+def crps_rare(mean: np.ndarray, sd: np.ndarray, part: np.ndarray | float, seen: np.ndarray, of: rare.Kind | None = None) -> np.ndarray:
     """The same of a forecast with a rare part (``rare``): E|x − y| − ½ E|x − x'| of a mixture of two normals (Grimit et al. 2006, QJRMS 132:2925, eq. 5)."""
     if not np.any(part):
         return crps_normal(mean, sd, seen)
-    off, often = np.asarray(seen, float) - mean, rare.chance()
-    usual, wide = (width * sd for width in rare.widths(part))
-    away = (1 - often) * _mean_size(off, usual) + often * _mean_size(off, wide)
-    between = (1 - often) ** 2 * _mean_size(0.0, np.sqrt(2) * usual) + 2 * often * (1 - often) * _mean_size(0.0, np.hypot(usual, wide)) + often**2 * _mean_size(0.0, np.sqrt(2) * wide)
+    usual, wide = (width * sd for width in rare.widths(part, of))
+    off, often, higher = np.asarray(seen, float) - mean + rare.lean(part, of) * sd, (of or rare.kind()).chance, rare.lift(part, of) * sd
+    away = (1 - often) * _mean_size(off, usual) + often * _mean_size(off - higher, wide)
+    between = (1 - often) ** 2 * _mean_size(0.0, np.sqrt(2) * usual) + 2 * often * (1 - often) * _mean_size(higher, np.hypot(usual, wide)) + often**2 * _mean_size(0.0, np.sqrt(2) * wide)
     return away - between / 2
 
 

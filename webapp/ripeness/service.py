@@ -126,8 +126,8 @@ def _curves(model: ripening.Fit, out: ripening.Outlook, lim: Limits, land_of: ri
     plant = ripening.plants_sd(model, out, land_of)
     mean = out.mean + plant * picked.shift(out.taken)
     share, low, high, expected = picked.share_of_standing(mean, sd, plant, model.residuals, lim.target_brix_deg, out.taken, out.ready, out.rare_part)
-    keep, near, far = readiness.keep_share(out.age, lim), rare.half80(out.rare_part) * sd, rare.half95(out.rare_part) * sd
-    return {"mean_deg": mean, "sd_deg": sd, "rare_part": out.rare_part, "lo80": np.maximum(mean - near, 0.0), "hi80": mean + near, "lo95": np.maximum(mean - far, 0.0), "hi95": mean + far,  # no juice has less than nought
+    keep, (low80, high80), (low95, high95) = readiness.keep_share(out.age, lim), *((mean + side * sd for side in rare.ends(level, out.rare_part)) for level in (0.8, 0.95))
+    return {"mean_deg": mean, "sd_deg": sd, "rare_part": out.rare_part, "lo80": np.maximum(low80, 0.0), "hi80": high80, "lo95": np.maximum(low95, 0.0), "hi95": high95,  # no juice has less than nought
             "share": share, "share_lo": low, "share_hi": high, "share_expected": expected, "chance": readiness.chance(mean, sd, lim.target_brix_deg, out.rare_part), "keep_share": keep, "plant_sd_deg": plant, "taken": out.taken, "ready": out.ready,
             "condition": readiness.condition(share, keep, out.age, lim)}
 
@@ -159,8 +159,9 @@ def _keep_said(db: Database, fit_key: str, plots: list[str], arrays: dict, today
     """What is said today about 4, 12 and 26 weeks ahead, stored when it is said."""
     weeks, visit = weeks_from(today, 28), max(float(arrays["fit_sds"][ripening.COMPONENTS.index("visit")]), 0.0)
     about = {name: arrays[name].tolist() for name in ("mean_deg", "sd_deg", "share", "chance", "plant_sd_deg", "rare_part")}
+    kind = rare.kind()
     rows = [(fit_key, today.isoformat(), code, weeks[h], *(about[name][i][h] for name in ("mean_deg", "sd_deg", "share", "chance")),
-             (about["mean_deg"][i][h + 1] - about["mean_deg"][i][h - 1]) / 2, visit, about["plant_sd_deg"][i][h], about["rare_part"][i][h]) for h in SAID_WEEKS for i, code in enumerate(plots)]
+             (about["mean_deg"][i][h + 1] - about["mean_deg"][i][h - 1]) / 2, visit, about["plant_sd_deg"][i][h], about["rare_part"][i][h], kind.chance, kind.up) for h in SAID_WEEKS for i, code in enumerate(plots)]
     with atomic(db):
         store.SAID.keep(db, rows)
 
@@ -272,4 +273,4 @@ def what_one_more_visit(db: Database, code: str) -> dict[str, Any]:
     """What one more visit of ``VISIT_PLANTS`` plants would change of this plot today."""
     now = plot_now(db, code)
     sd, after, part = (float(now[name][0]) for name in ("sd_deg", "sd_after_visit_deg", "rare_part"))
-    return {"sd_deg": sd, "after_deg": after, "sentence": Sentence("ripeness.visit.one_more", {"before": float(rare.half95(part)) * sd, "after": float(rare.half95(rare.thinned(part, sd, after))) * after, "plants": int(float(k.VISIT_PLANTS))})}
+    return {"sd_deg": sd, "after_deg": after, "sentence": Sentence("ripeness.visit.one_more", {"before": float(rare.half(0.95, part)) * sd, "after": float(rare.half(0.95, rare.thinned(part, sd, after))) * after, "plants": int(float(k.VISIT_PLANTS))})}

@@ -5,9 +5,9 @@ from __future__ import annotations
 from ..database import Database, rows
 from ..said import SaidTable
 
-SAID = SaidTable("said", ("fit", "on_day", "plot", "week", "mean_deg", "sd_deg", "share", "chance", "rate_deg_week", "visit_sd_deg", "plant_sd_deg", "rare_part"))
-"""fit, day, plot, week, mean °Bx, sd °Bx, share, chance, °Bx a week, visit sd, plants' sd, part of the variance that is rare (none where said in an older form;
-read with the chance of today: another SHOCK_AHEAD_CHANCE needs a column of its own)."""
+SAID = SaidTable("said", ("fit", "on_day", "plot", "week", "mean_deg", "sd_deg", "share", "chance", "rate_deg_week", "visit_sd_deg", "plant_sd_deg", "rare_part", "rare_chance", "rare_up"))
+"""fit, day, plot, week, mean °Bx, sd °Bx, share, chance, °Bx a week, visit sd, plants' sd, part of the variance that is rare (none where said before there was one)
+and of which kind it then was (``rare.Kind``)."""
 
 
 def said_days(db: Database) -> list[dict]:

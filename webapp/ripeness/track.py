@@ -30,7 +30,8 @@ WORST_LEAST = 2
 @dataclass(frozen=True)
 class Pairs:
     """[N] plot code, forecast's and outcome's day (ordinals), horizon in weeks, forecast mean and sd of what was to be seen (the
-    outcome's own noise in it), what was seen, whether made afterwards; ``rules`` name → (mean, sd) of plain rules; ``rare_part`` of the variance (``rare``; a number for all alike)."""
+    outcome's own noise in it), what was seen, whether made afterwards; ``rules`` name → (mean, sd) of plain rules; ``rare_part`` of the variance and of which
+    ``kind`` it was (``rare``; numbers for all alike)."""
 
     plot: np.ndarray
     on_day: np.ndarray
@@ -42,6 +43,7 @@ class Pairs:
     replayed: np.ndarray
     rules: dict[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
     rare_part: np.ndarray | float = 0.0
+    kind: rare.Kind = field(default_factory=rare.kind)
 
     def __len__(self) -> int:
         return len(self.plot)
@@ -49,21 +51,16 @@ class Pairs:
     def at(self, where: np.ndarray) -> "Pairs":
         """Only some of them (a mask or places)."""
         own = {name: getattr(self, name)[where] for name in ("plot", "on_day", "day", "weeks", "mean", "sd", "seen", "replayed")}
-        return Pairs(**own, rules={name: (m[where], s[where]) for name, (m, s) in self.rules.items()}, rare_part=self.rare_part[where] if isinstance(self.rare_part, np.ndarray) else self.rare_part)
+        return Pairs(**own, rules={name: (m[where], s[where]) for name, (m, s) in self.rules.items()}, rare_part=self.rare_part[where] if isinstance(self.rare_part, np.ndarray) else self.rare_part, kind=self.kind.at(where))
 
-    @property
-    def half80(self) -> np.ndarray:
-        """[N] half width of the 80 % interval."""
-        return rare.half80(self.rare_part) * self.sd
+    def ends(self, level: float = 0.8) -> tuple[np.ndarray, np.ndarray]:
+        """(low, high) [N] of the central interval of a level."""
+        return tuple(self.mean + side * self.sd for side in rare.ends(level, self.rare_part, self.kind))
 
-    @property
-    def half95(self) -> np.ndarray:
-        return rare.half95(self.rare_part) * self.sd
-
-    @property
-    def inside80(self) -> np.ndarray:
-        """[N] whether what came lay inside it."""
-        return np.abs(self.seen - self.mean) <= self.half80
+    def inside(self, level: float = 0.8) -> np.ndarray:
+        """[N] whether what came lay in it."""
+        low, high = self.ends(level)
+        return (low <= self.seen) & (self.seen <= high)
 
 
 def match(said: pd.DataFrame, came: pd.DataFrame) -> pd.DataFrame:
@@ -147,7 +144,8 @@ def latest(p: Pairs) -> dict | None:
     new, old = p.on_day >= first, (p.on_day < first) & np.isin(p.weeks, p.weeks[p.on_day >= first])
     if not old.any():
         return None
-    now, before = share_of(p.inside80[new], p.on_day[new]), share_of(p.inside80[old], p.on_day[old])
+    inside = p.inside()
+    now, before = share_of(inside[new], p.on_day[new]), share_of(inside[old], p.on_day[old])
     least, most = now["value"] - before["value"] - np.hypot(now["value"] - now["low"], before["high"] - before["value"]), now["value"] - before["value"] + np.hypot(now["high"] - now["value"], before["value"] - before["low"])
     kind = "narrow" if now["high"] < 0.8 else "wide" if now["low"] > 0.8 else "fell" if most < 0 else "rose" if least > 0 else "same"
     return {"kind": kind, "first": int(first), "last": int(days[0]), "days": int((days >= first).sum()), "n": int(new.sum()), "cover80": now, "before": before}
@@ -167,24 +165,19 @@ def judge(p: Pairs) -> dict:
     out: dict = {"n": len(p), "outcomes": outcomes, "days": len(np.unique(p.on_day)), "plots": len(set(p.plot)), "n_replayed": int(p.replayed.sum()), "needed": LEAST_PAIRS, "enough": outcomes >= LEAST_PAIRS}
     if not out["enough"]:
         return out
-    off = np.abs(p.seen - p.mean)
-    ours = scores.crps_rare(p.mean, p.sd, p.rare_part, p.seen)
-    out |= {"cover80": share_of(p.inside80, p.on_day), "cover95": share_of(off <= p.half95, p.on_day), "bias": mean_of(p.mean - p.seen, p.on_day),
-            "crps": float(ours.mean()), "interval80": float(_interval(p.mean, p.half80, p.seen).mean()), "few_days": out["days"] < LEAST_DAYS, "rules": {}}
+    ours = scores.crps_rare(p.mean, p.sd, p.rare_part, p.seen, p.kind)
+    out |= {"cover80": share_of(p.inside(), p.on_day), "cover95": share_of(p.inside(0.95), p.on_day), "bias": mean_of(p.mean - p.seen, p.on_day),
+            "crps": float(ours.mean()), "interval80": float(scores.interval_score(*p.ends(), p.seen, 0.2).mean()), "few_days": out["days"] < LEAST_DAYS, "rules": {}}
     for name, (mean, sd) in p.rules.items():
         theirs = scores.crps_normal(mean, sd, p.seen)
-        out["rules"][name] = {"crps": float(theirs.mean()), "interval80": float(_interval(mean, Z80 * sd, p.seen).mean()), "ratio": ratio_of(ours, theirs, p.on_day),
+        out["rules"][name] = {"crps": float(theirs.mean()), "interval80": float(scores.interval_score(mean - Z80 * sd, mean + Z80 * sd, p.seen, 0.2).mean()), "ratio": ratio_of(ours, theirs, p.on_day),
                               "cover80": float((np.abs(p.seen - mean) <= Z80 * sd).mean())}
     return out
 
 
-def _interval(mean: np.ndarray, half: np.ndarray, seen: np.ndarray) -> np.ndarray:
-    return scores.interval_score(mean - half, mean + half, seen, 0.2)
-
-
 def places(p: Pairs) -> np.ndarray:
     """[N] where in its own forecast each outcome fell, 0…1 (probability integral transform); even when the forecasts are calibrated."""
-    return rare.below((p.seen - p.mean) / p.sd, p.rare_part)
+    return rare.below((p.seen - p.mean) / p.sd, p.rare_part, p.kind)
 
 
 def calibration(p: Pairs) -> dict | None:

@@ -113,12 +113,13 @@ def pairs(db: Database) -> tuple[Pairs, np.ndarray]:
 
 
 def _targets(said: pd.DataFrame, now_deg: float) -> dict[int, float]:
-    """Day → the target °Bx that what was said then spoke of: chance = P((mean − target)/sd), turned round, where the chance is neither 0 nor 1."""
+    """Day → the target °Bx that what was said then spoke of: chance = P(mean ≥ target), turned round, where the chance is neither 0 nor 1."""
     if not len(said):
         return {}
     chance, mean, sd = (said[name].to_numpy(float) for name in ("chance", "mean_deg", "sd_deg"))
     open_ = (chance > 1e-4) & (chance < 1 - 1e-4)
-    then = pd.Series(mean[open_] - sd[open_] * rare.place(chance[open_], _rare_part(said)[open_])).groupby(said["on_day"].to_numpy()[open_]).median()
+    part, of = _rare(said[open_])
+    then = pd.Series(mean[open_] + sd[open_] * rare.place(1 - chance[open_], part, of)).groupby(said["on_day"].to_numpy()[open_]).median()
     return {int(day): float(then.get(day, now_deg)) for day in np.unique(said["on_day"])}
 
 
@@ -165,13 +166,16 @@ def _moved(found: pd.DataFrame) -> np.ndarray:
 
 def _as_pairs(found: pd.DataFrame, mean: np.ndarray, sd: np.ndarray, rules: dict) -> Pairs:
     columns = [found[name].to_numpy() if name in found else np.zeros(0) for name in ("plot", "on_day", "day", "weeks")]
+    part, of = _rare(found) if len(found) else (np.zeros(0), rare.kind())
     return Pairs(columns[0], *(c.astype(np.int64) for c in columns[1:]), mean, sd, found["seen"].to_numpy(float) if len(found) else np.zeros(0), found["replayed"].to_numpy(bool) if len(found) else np.zeros(0, bool), rules,
-                 rare.thinned(_rare_part(found), found["sd_deg"].to_numpy(float), sd) if len(found) else np.zeros(0))
+                 rare.thinned(part, found["sd_deg"].to_numpy(float), sd) if len(found) else part, of)
 
 
-def _rare_part(said: pd.DataFrame) -> np.ndarray:
-    """[N] as said; none where it was said in the form before."""
-    return said["rare_part"].astype(float).fillna(0.0).to_numpy()
+def _rare(said: pd.DataFrame) -> tuple[np.ndarray, rare.Kind]:
+    """[N] part and kind as said; no part where it was said before there was one."""
+    now = rare.kind()
+    part, chance, up = (said[name].astype(float).fillna(usual).to_numpy() for name, usual in (("rare_part", 0.0), ("rare_chance", now.chance), ("rare_up", now.up)))
+    return part, rare.Kind(chance, up)
 
 
 def _rules(db: Database, found: pd.DataFrame, came: pd.DataFrame, plots: list[str], noise: np.ndarray) -> dict[str, tuple[np.ndarray, np.ndarray]]:
