@@ -174,7 +174,7 @@ def test_what_was_said_is_held_against_what_came(office):
     from webapp.weeks import week_of
 
     with db.conn:
-        said_store.SAID.keep(db, [("x", (last - timedelta(days=28)).isoformat(), code, week_of(last), seen + 6, 0.5, 0.5, 0.5, 0.0, 0.5, 2.2, 0.0)])
+        said_store.SAID.keep(db, [("x", (last - timedelta(days=28)).isoformat(), code, week_of(last), seen + 6, 0.5, 0.5, 0.5, 0.0, 0.5, 2.2, 0.0, None, None)])
     body = page(enter(), code)
     part = re.search(r'id="said".*?</table>', body, re.S)[0]
     assert "4 semanas antes" in part and "−6.0" in part and "fuera" in part and f"{seen + 6:,.1f}" in part and 'href="/track"' in body
