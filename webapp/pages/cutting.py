@@ -12,6 +12,7 @@ from ..land import service as land
 from ..problems import Problem
 from .access import db, may
 from .conditions import letter, little_known, read_plots
+from .first import first_page
 from .layout import n0, render, words
 from .picture_plan import PlanRow, plan_rows
 
@@ -27,6 +28,8 @@ def page(problem: Problem | None = None) -> str:
     published = next((p for p in cutting.plans(db()) if p["published_at"] and (view is None or p["id"] != view.id)), None)
     context: dict = {"view": view, "job": job, "problem": problem, "can_make": may("make_plan"), "can_publish": may("publish_orders"), "money": may("see_money")}
     if view is None:
+        if (first := first_page()) is not None:
+            return first
         return render("cutting.html", title=words("pages.cutting.title_none"), **context)
     total = sum(w["delivered_t"] for w in view.weeks)
     short = view.short_weeks()

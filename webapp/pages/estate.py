@@ -14,6 +14,7 @@ from ..land import service as land
 from .access import db
 from .charts import ramp
 from .conditions import CODES, letter, read_plots
+from .first import first_page
 from .layout import render, words
 from .picture_planted import planted_bars, planted_rows
 from .resting import estimates
@@ -25,6 +26,8 @@ MOST_UNVISITED = 12
 
 @bp.get("/estate")
 def page() -> str:
+    if (first := first_page()) is not None:
+        return first
     ripe, tonnes, crop, stale = estimates()
     if not crop.meta["plots"]:
         return render("estate.html", title=words("pages.estate.title_none"), found=None, stale=stale)

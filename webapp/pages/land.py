@@ -21,7 +21,7 @@ def page(problem: Problem | None = None, preview=None, name: str = "") -> str:
     standing, year = plots[plots["status"] == "standing"], request.args.get("year", "")
     planted, areas = [str(d.year) if d else "–" for d in plots["planted_on"]], plots["area_ha"].fillna(0.0).tolist()
     every = [i for i in range(len(plots)) if not year or planted[i] == year]
-    return render("land.html", title=words("pages.land.title", n=len(standing), parcels=len(land.parcels(db())), area_ha=float(standing["area_ha"].sum())),
+    return render("land.html", empty=not len(plots), title=words("pages.first.none") if not len(plots) else words("pages.land.title", n=len(standing), parcels=len(land.parcels(db())), area_ha=float(standing["area_ha"].sum())),
                   plots=plots.reset_index().to_dict("records"), every=every, shown=planted_list.arranged(every, planted.__getitem__, bool(year) or request.args.get("list") == planted_list.ONE),
                   sums=lambda members: [n0(len(members)), n1(sum(areas[i] for i in members))], year=year, parcels=land.parcels(db()), closures=land.closures(db()), zones=list(land.zones(db()).index),
                   problem=problem, preview=preview, name=name, can_load=may("load_land"))

@@ -9,6 +9,7 @@ from ..config import BY_NAME
 from ..outlook import service as outlook
 from ..sentences import Sentence
 from .access import db, may
+from .first import no_land
 from .layout import render, words
 from .picture_years import years_bars, years_rows
 
@@ -20,7 +21,7 @@ def page() -> str:
     found = answers.latest(db(), "outlook")
     job = next(iter(jobs.pending(db(), "outlook")), None)
     if found is None:
-        return render("outlook.html", title=words("pages.outlook.title_none"), meta=None, job=job, can_make=may("make_outlook"))
+        return render("outlook.html", title=words("pages.outlook.title_none"), meta=None, job=job, can_make=may("make_outlook"), empty=no_land())
     meta = found.meta
     supply, demand, head = meta["supply"], meta["demand"], meta["headline"]
     said = [Sentence(s["code"], s["params"]) for s in meta["said"]]

@@ -14,6 +14,7 @@ from ..survey import service as survey
 from ..weeks import monday_of
 from .access import db, may
 from .conditions import CODES
+from .first import no_land
 from .layout import render, words
 from .resting import estimates, known_doubts
 
@@ -26,7 +27,8 @@ MOST_NAMED = 4
 def page() -> str:
     today, week = clock.of(db()).today(), clock.of(db()).week()
     stale, tasks = "", []
-    if may("see_field"):
+    empty = no_land()
+    if may("see_field") and not empty:
         ripe, _, _, stale = estimates()
         tasks += _from_plots(ripe, today)
     if may("see_held"):
@@ -34,11 +36,12 @@ def page() -> str:
     if may("manage_devices"):
         tasks += _from_phones()
     orders = cutting.orders(db(), week=week)
-    if may("see_plan"):
+    if may("see_plan") and not empty:
         tasks += _from_plan(orders, week)
     failed = [job for job in jobs.recent(db(), 10) if job["state"] == "failed"] if may("make_plan") else []
     tasks += [{"text": words("pages.today.failed", kind=words(f"pages.job.{job['kind']}")), "href": url_for("cutting.page")} for job in failed[:1]]
-    return render("today.html", title=words("pages.today.title", n=len(tasks), name=g.person.name.split()[0]), tasks=tasks, orders=_by_crew(orders), week=week, stale=stale)
+    title = words("pages.first.none") if empty and not tasks else words("pages.today.title", n=len(tasks), name=g.person.name.split()[0])
+    return render("today.html", title=title, empty=empty, tasks=tasks, orders=_by_crew(orders), week=week, stale=stale)
 
 
 def _names(codes, plots) -> list[str]:

@@ -11,6 +11,7 @@ from ..crop import track_service as track
 from ..land import service as land
 from ..tonnage import service as tonnage
 from .access import db, may
+from .first import first_page
 from .layout import render, words
 from .picture_chance import chance_dots
 from .picture_track import calibration_bars
@@ -21,6 +22,8 @@ bp = Blueprint("track", __name__)
 
 @bp.get("/track")
 def page() -> str:
+    if (first := first_page()) is not None:
+        return first
     must_be_reckoned()
     only = request.args.get("from") == "said"
     found = track.record(db(), only_said=only)

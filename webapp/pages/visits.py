@@ -10,6 +10,7 @@ from ..land import naming
 from ..land import service as land
 from ..problems import Problem
 from .access import db, may
+from .first import first_page
 from .layout import render, words
 from .resting import estimates
 
@@ -22,6 +23,8 @@ LEAST_MINUTES, MOST_MINUTES = 30, 720
 
 @bp.get("/visits")
 def page() -> str | tuple[str, int]:
+    if (first := first_page()) is not None:
+        return first
     _, _, _, stale = estimates()
     plots, usual = land.plots(db()), int(settings.load(db())["visit_morning_minutes"])
     standing = plots[plots["status"] == "standing"]["name"].to_dict()
