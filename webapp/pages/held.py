@@ -41,11 +41,12 @@ def page(problem: Problem | None = None) -> str:
         return render("held_kind.html", title=words(f"survey.doubt.{code}.name", n=len(of_kind)), code=code, shown=held_list.part(of_kind, held_list.A_PAGE, doubts=code), **shared)
     waiting = land.waiting(db())
     outlines = {"waiting": held_list.part(waiting, held_list.A_PAGE, outlines="all") if request.values.get("outlines") else held_list.part(waiting[:held_list.OUTLINES_AT_ONCE], held_list.OUTLINES_AT_ONCE), "n_outlines": len(waiting),
+                "open_outlines": len(waiting) + len(walks) <= 2,
                 "plot_codes": set(land.plots(db()).index)}
     if request.values.get("outlines") and waiting:
         return render("held_outlines.html", title=words("pages.held.outlines_n", n=len(waiting)), **outlines, **shared)
-    title = _title(held=sum(len(group.rows) for group in groups), doubts=len(doubts), waiting=len(waiting) + len(walks))
-    return render("held.html", title=title, groups=held_list.part(groups, held_list.GROUPS_AT_ONCE), kinds=held_list.kinds_of(doubts), n_doubts=len(doubts),
+    n = {"held": sum(len(group.rows) for group in groups), "doubts": len(doubts), "waiting": len(waiting) + len(walks)}
+    return render("held.html", title=_title(**n), counts=list(zip(("records", "doubts", "outlines"), n.values())), groups=held_list.part(groups, held_list.GROUPS_AT_ONCE), kinds=held_list.kinds_of(doubts),
                   walks=walks, pictures={walk.record: _picture(walk) for walk in walks}, **outlines, **shared)
 
 
