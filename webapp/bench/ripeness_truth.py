@@ -9,7 +9,7 @@ from typing import Any, Callable, Iterable
 
 import numpy as np
 
-from ..ripeness import fitting, rare, readiness, ripening, scores
+from ..ripeness import first_ripe, fitting, rare, readiness, ripening, scores
 from ..ripeness.readiness import Limits
 from ..ripeness.visits import gather
 from . import best_possible, many_estates, simple_forecasts, true_laws
@@ -55,6 +55,7 @@ def score(e: Estate, mixed: bool = False, best: bool = False) -> dict[str, np.nd
     ripe = (truth >= TARGET_BRIX_DEG).astype(float)
     got |= _tenths("tenth", chance, ripe)
     got["first_week_errors"] = _first_week(share, e.ripe_share)
+    got["first_week_held"] = _first_week_held(low, high, e.ripe_share)
     guess, guess_sd = simple_forecasts.last_mean_moved(e)
     got["naive_crps"] = scores.crps_normal(guess, guess_sd, e.seen_deg).mean(axis=0)
     if mixed:
@@ -92,6 +93,13 @@ def _first_week(share: np.ndarray, true_share: np.ndarray) -> np.ndarray:
     return (said - real)[coming].astype(float)
 
 
+def _first_week_held(low: np.ndarray, high: np.ndarray, true_share: np.ndarray) -> np.ndarray:
+    """[N] whether the 80 % interval of the first ripe week held it, of plots not surely ripe today that may ripen within two years."""
+    early, late = first_ripe.interval(low, high, LIMITS.ripe_share_to_cut)
+    early, late, real = (np.where(place == first_ripe.NEVER, true_laws.WEEKS, place) for place in (early, late, first_ripe.weeks(true_share, LIMITS.ripe_share_to_cut)))
+    return ((early <= real) & (real <= late))[(late > 0) & (early < true_laws.WEEKS)].astype(float)
+
+
 def _one(job: tuple[str, int, int, bool, bool]) -> dict[str, np.ndarray]:
     law, seed, plots, mixed, best = job
     return score(simulate(law, seed, plots), mixed, best)
@@ -117,6 +125,8 @@ def summary(law: str, parts: list[dict[str, np.ndarray]]) -> dict[str, Any]:
         out["against_mixed"] = (np.mean([p["mixed_our_crps"] for p in both], axis=0) / np.mean([p["mixed_crps"] for p in both], axis=0)).tolist()
     errors = np.concatenate([p["first_week_errors"] for p in parts])
     out["first_week_median"] = float(np.median(np.abs(errors))) if len(errors) else float("nan")
+    weeks_held = np.array([p["first_week_held"].mean() for p in parts if len(p["first_week_held"])])
+    out["first_week_held"], out["first_week_held_se"] = float(weeks_held.mean()), float(weeks_held.std(ddof=1) / np.sqrt(len(weeks_held))) if len(weeks_held) > 1 else 1.0
     out["chance"] = _pairs("tenth", parts)
     limit = [p for p in parts if "best_share_error" in p]
     if limit:

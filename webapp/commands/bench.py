@@ -247,7 +247,7 @@ def _truth_lines(edge: Edge, m: dict):
     """A block a law: every cell by itself, an asterisk where it leaves its band by more than two standard errors."""
     for law, found in m.items():
         yield from _law_lines(edge, law, found, ripeness_truth.TOLD)
-        yield edge.words("bench.truth.first_week", weeks=found["first_week_median"])
+        yield edge.words("bench.truth.first_week", weeks=found["first_week_median"], held=100 * found["first_week_held"], se=100 * found["first_week_held_se"])
         yield edge.words("bench.truth.chance", pairs=_pairs(found["chance"]))
         if "chance_best" in found:
             yield edge.words("bench.truth.first_week_best", weeks=found["first_week_median_best"])
