@@ -69,14 +69,14 @@
       return far < best[0] ? [far, i] : best;
     }, [Infinity, -1])[1];
     // The middle of the plots that come into view around one of them, so that it doesn't stand alone at the edge.
-    const amid = (some, i, scale) => {
+    const amid = (i, scale) => {
       let [px, py] = [middle[2 * i], middle[2 * i + 1]];
-      for (let k = 0; k < 3; k += 1) {
-        const near = around(some, px, py, scale, 0.9);
+      for (let k = 0; k < 12; k += 1) {
+        const near = around(drawn, px, py, scale, 0.6);
         if (!near.length) break;
         [px, py] = [0, 1].map((d) => near.reduce((sum, j) => sum + middle[2 * j + d], 0) / near.length);
       }
-      return around(some, px, py, scale).length ? [px, py] : [middle[2 * i], middle[2 * i + 1]];
+      return around(drawn, px, py, scale).length ? [px, py] : [middle[2 * i], middle[2 * i + 1]];
     };
     const centre = () => {
       const point = map.options.crs.latLngToPoint(map.getCenter(), 0);
@@ -87,7 +87,7 @@
     map.setZoom = (zoom, options) => {
       const level = map._limitZoom(zoom);
       let [px, py] = centre();
-      if (level > map.getZoom() && drawn.length && !around(drawn, px, py, scaleOf(level), 0.7).length) [px, py] = amid(drawn, nearest(drawn, px, py), scaleOf(level));
+      if (level > map.getZoom() && drawn.length && !around(drawn, px, py, scaleOf(level), 0.7).length) [px, py] = amid(nearest(drawn, px, py), scaleOf(level));
       return map.setView(place(px, py), level, { zoom: options });
     };
 
@@ -100,10 +100,10 @@
       const most = map.getZoom() + 8;
       for (; level < most; level += 0.25) {
         const scale = scaleOf(level);
-        const there = around(left, ...amid(left, i, scale), scale);
+        const there = around(left, ...amid(i, scale), scale);
         if (there.length && there.filter((j) => readable(j, scale)).length >= NEARLY_ALL * there.length) break;
       }
-      map.setView(place(...amid(left, i, scaleOf(level))), map._limitZoom(level));
+      map.setView(place(...amid(i, scaleOf(level))), map._limitZoom(level));
     };
 
     const count = () => {

@@ -125,7 +125,7 @@ def said(f: Figures) -> dict[str, Any]:
     return {"layers": layers, "years": sorted(set(f.years), key=lambda y: (y == 0, y)), "letters": [words(f"condition.{c}.letter") for c in WORDS], "conditions": [words(f"condition.{c}.word") for c in WORDS],
             "cut_letter": words("condition.J.letter"), "causes": [words(f"pages.map.cause.{name}") for name in SICK], "cause_letters": [words(f"pages.map.cause.{name}.letter") for name in SICK],
             "tell": {code: words(f"pages.map.tell.{code}") for code in codes}, "open": words("pages.map.open"), "see": words("pages.map.see"), "more": words("pages.map.more"),
-            "none": words("pages.map.choose"), "little": words("pages.map.little"), "never": words("pages.map.never"), "grade": words("pages.map.grade"), "failed": words("pages.map.failed"),
+            "little": words("pages.map.little"), "never": words("pages.map.never"), "grade": words("pages.map.grade"), "failed": words("pages.map.failed"),
             "of_year": words("pages.map.of_year"), "hatched": {layer: [words(f"pages.map.hatched.{layer}_one"), words(f"pages.map.hatched.{layer}")] for layer in HATCHED}, "named": NAMED_BELOW,
             "hatched_word": {"share": words("pages.map.little"), "mass": words("pages.map.little"), "unvisited": words("pages.map.tell.unvisited_never"), "sick": words("pages.map.tell.sick_never")},
              "and_more": words("pages.map.and_more"), "nearer": words("pages.map.nearer"), "nearer_one": words("pages.map.nearer_one")}
