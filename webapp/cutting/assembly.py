@@ -124,7 +124,7 @@ def assemble(plots: list[PlotFacts], zones: Mapping[str, ZoneFacts], weeks: list
     haul = np.array([z.haul_km for z in known], float)
     truck = np.array([min(s["truck_t"], z.truck_max_t or np.inf) for z in known], float)
     stand = np.maximum(crop.mass_t[:, 0].astype(float), 1e-3)
-    keep = crop.mass_t.astype(float) / stand[:, None]
+    keep = crop.mass_t.astype(float) / stand[:, None] * (crop.mass_t[:, :1] > 0)  # of a plot still to be planted nothing stands that could be kept
     value = crop.art * s["sugar_value_mxn_kg"] - (s["cut_cost_mxn_t"] + s["haul_cost_mxn_t_km"] * haul[:, None]) / 1e3
     last = np.array([_last_week(p.lease_end, first, len(weeks)) for p in plots])
     later = np.where(np.arange(len(weeks))[None, :] <= last[:, None], keep * value, 0.0)[:, W:]

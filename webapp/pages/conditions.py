@@ -44,6 +44,11 @@ def read_plots(ripe: Answer) -> np.ndarray:
     return np.array([ripe.meta["by_plot"][code]["n_visits"] > 0 for code in ripe.meta["plots"]], bool)
 
 
+def to_come(ripe: Answer) -> np.ndarray:
+    """[plot] True where the plot is planted after the answer's day: none of its plants stands."""
+    return np.array([ripe.meta["by_plot"][code]["age_months"] < 0 for code in ripe.meta["plots"]], bool)
+
+
 def little_known(ripe: Answer) -> np.ndarray:
     """[plot, week] True where the ripe share is too uncertain to draw plainly."""
     return (ripe.arrays["share_hi"] - ripe.arrays["share_lo"]) > LITTLE_KNOWN

@@ -80,6 +80,6 @@ def _unvisited(ripe: Any, frame: Any) -> list[dict]:
 
 
 def _never_young(ripe: Any) -> int:
-    """Young plots that nobody has sampled: no hurry, but counted."""
-    return sum(CODES[int(c)] == "T" and not ripe.meta["by_plot"][code]["last_visit"] for code, c in zip(ripe.meta["plots"], ripe.arrays["condition"][:, 0]))
+    """Young plots that nobody has sampled: no hurry, but counted (those still to be planted have nothing to sample)."""
+    return sum(CODES[int(c)] == "T" and ripe.meta["by_plot"][code]["age_months"] >= 0 and not ripe.meta["by_plot"][code]["last_visit"] for code, c in zip(ripe.meta["plots"], ripe.arrays["condition"][:, 0]))
 

@@ -43,6 +43,8 @@ def page(code: str) -> str:
         return render("plot_cut.html", title=words("pages.plot.title_cut", name=about["name"], code=code), **context)
     if code not in ripe.meta["plots"] or code not in crop.meta["plots"] or code not in tonnes.meta["by_plot"]:
         return render("plot_cut.html", title=words("pages.plot.title_new", name=about["name"], code=code), **context)
+    if plot_head.unplanted(about, today):
+        return render("plot_cut.html", title=plot_head.headline(about, {}, None, today), unplanted=tonnage.balance_sentence(db(), code), **context)
     values, heads = settings.load(db()), survey.rounds(db())
     look = plot_service.look(db(), code, _since(about, mine, today))
     now, since = look["now"], look["days"][0]

@@ -26,10 +26,10 @@ def unplanted(about: dict[str, Any], today: date) -> bool:
 
 def headline(about: dict[str, Any], now: dict[str, Any], rest: dict[str, Any] | None, today: date) -> str:
     """What the window says, in months a person would use; a rest that forbids the cut stands in the headline itself."""
-    read = now["n_visits"] > 0
-    said = {"name": about["name"], "word": word(now["condition"][0], read)}
     if unplanted(about, today):
         return words("pages.plot.title_unplanted", name=about["name"], day=about["planted_on"])
+    read = now["n_visits"] > 0
+    said = {"name": about["name"], "word": word(now["condition"][0], read)}
     if not read and conditions.code_of(now["condition"][0], read).endswith("_maybe"):
         return words("pages.plot.title_maybe", **said)
     if not now["window"]:

@@ -92,9 +92,11 @@ def accounts(plots: list[str], frame: pd.DataFrame, planted: dict[str, date], to
 
 
 def left(standing: np.ndarray, rate: np.ndarray, now_age: np.ndarray, ahead_years: np.ndarray, losses: Losses) -> np.ndarray:
-    """[P, T] plants expected to stand after ``ahead_years`` [T] (≥ 0) if nothing is cut."""
-    bolted = losses.bolting.lost(now_age[:, None] + ahead_years[None, :]) - losses.bolting.lost(now_age)[:, None]
-    return standing[:, None] * np.exp(-np.maximum(-np.log1p(-losses.mortality) + rate[:, None], 0.0) * ahead_years[None, :] - bolted)
+    """[P, T] plants expected to stand after ``ahead_years`` [T] (≥ 0) if nothing is cut; none before a plot is planted (``now_age`` below 0), and none lost until then."""
+    age = now_age[:, None] + ahead_years[None, :]
+    lived = np.maximum(ahead_years[None, :] + np.minimum(now_age, 0.0)[:, None], 0.0)
+    bolted = losses.bolting.lost(age) - losses.bolting.lost(now_age)[:, None]
+    return standing[:, None] * np.exp(-np.maximum(-np.log1p(-losses.mortality) + rate[:, None], 0.0) * lived - bolted) * (age >= 0)
 
 
 def by_day(growth: pina.Growth, accounts: list[Account], now_age: np.ndarray, days: np.ndarray, today: date, losses: Losses) -> dict[str, np.ndarray]:

@@ -72,7 +72,7 @@ def reckon(db: Database, s: settings.Settings) -> tuple[dict, dict]:
     arrays = accounting.by_day(growth, accounts, now_age, days, today, losses)
     arrays |= drawing.stored(found)
     generations = reckoning.by_generation(found)
-    by_plot = {code: {"generations": generations[i], "quiotes": reckoning.quiotes(found, i)} | _about(code, i, accounts[i], arrays, int(found.n_weighed[i]), int(found.n_loads[i]), age_sd[code] < UNKNOWN_AGE_SD_YEARS) for i, code in enumerate(plots)}
+    by_plot = {code: {"generations": generations[i], "quiotes": reckoning.quiotes(found, i)} | _about(code, i, accounts[i], arrays, int(found.n_weighed[i]), int(found.n_loads[i]), age_sd[code] < UNKNOWN_AGE_SD_YEARS, bool(now_age[i] < 0)) for i, code in enumerate(plots)}
     meta = {"plots": plots, "weeks": weeks, "today": today.isoformat(), "by_plot": by_plot, "mortality_per_year": losses.mortality, "mortality_sd": losses.mortality_sd,
             "pina_level_log": float(growth.theta[0]), "pina_plot_log_sd": growth.plot_sd, "data_version": survey.data_version(db),
             "learned": teaching.about(found.spells, found.everyone, plots, arrays["pina_kg"][:, 0], found.kg_a_year_ago, found.widened, today)}
@@ -92,14 +92,17 @@ def _planting(db: Database, frame: Any, today: date) -> tuple[dict[str, date], d
     return dates, {code: 0.0 if code in known else CHECKED_AGE_SD_YEARS if code in checks else UNKNOWN_AGE_SD_YEARS for code in frame.index}
 
 
-def _about(code: str, i: int, a: accounting.Account, arrays: dict, weighed: int, loads: int, dated: bool) -> dict[str, Any]:
+def _about(code: str, i: int, a: accounting.Account, arrays: dict, weighed: int, loads: int, dated: bool, to_come: bool = False) -> dict[str, Any]:
+    """``to_come``: planted after today, so none of its plants stands yet (the account tells how many will)."""
     kg, log_sd = float(arrays["pina_kg"][i, 0]), float(arrays["pina_log_sd"][i, 0])
     plants = Estimate(a.standing, max(a.standing - Z80 * a.sd, 0.0), a.standing + Z80 * a.sd, "plants", a.n_counts, "tonnage.how.counts" if a.n_counts else "tonnage.how.planted")
+    if to_come:
+        plants = Estimate(0.0, 0.0, 0.0, "plants", 0, "tonnage.how.to_come")
     mass = Estimate(kg, kg * float(np.exp(-Z80 * log_sd)), kg * float(np.exp(Z80 * log_sd)), "kg", weighed + loads, "tonnage.how.loads" if loads else "tonnage.how.weighings" if weighed else "tonnage.how.curve")
     why = [Sentence(plants.how, {"n": a.n_counts}), Sentence(mass.how, {"n": weighed, "loads": loads})]
     if not dated:
         why.append(Sentence("tonnage.how.no_age", {}))
-    return {"plants": plants.as_dict(), "mass_kg": mass.as_dict(), "n_counts": a.n_counts, "n_weighings": weighed, "n_loads": loads, "balance": a.as_dict(), "why": [s.as_dict() for s in why]}
+    return {"plants": plants.as_dict(), "mass_kg": mass.as_dict(), "n_counts": a.n_counts, "n_weighings": weighed, "n_loads": loads, "balance": a.as_dict(), "to_come": to_come, "why": [s.as_dict() for s in why]}
 
 
 def learned(db: Database, plot: str | None = None, a: Answer | None = None) -> dict[str, Any] | None:
@@ -156,7 +159,10 @@ def plant_sentences(db: Database, code: str) -> list[Sentence]:
 
 def balance_sentence(db: Database, code: str) -> Sentence:
     """The plot's account in one sentence: planted + replanted − cut − lost = standing, and the last count's z."""
-    b = answer(db).meta["by_plot"][code]["balance"]
+    about = answer(db).meta["by_plot"][code]
+    b = about["balance"]
+    if about.get("to_come"):
+        return Sentence("tonnage.balance_to_come", {"planted": b["planted"]})
     name = "tonnage.balance" if b["count_z"] is not None else "tonnage.balance_uncounted"
     return Sentence(name, {"planted": b["planted"], "replanted": b["replanted"], "cut": b["cut"], "recorded": b["recorded_losses"], "estimated": b["estimated_losses"],
                            "standing": b["standing"], "z": b["count_z"] if b["count_z"] is not None else 0.0})
