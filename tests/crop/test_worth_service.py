@@ -45,6 +45,18 @@ def test_what_is_least_known_and_near_the_target_comes_first(field):
         assert row["why"].text("es") and row["why"].text("en")
 
 
+def test_what_an_hour_tells_is_said_in_weeks_and_tonnes(field):
+    """No part of a hundred of the estate's doubt: what the visit takes off the ± that the reason shows, for each hour, with its units."""
+    for row in worth.visits_worth_making(field, 6):
+        weeks = (row["window_weeks"] - row["window_weeks_after"] + row["window_end_weeks"] - row["window_end_weeks_after"]) / 2 * 60 / row["minutes"]
+        tonnes = (row["ripe_mass_width_t"] - row["ripe_mass_width_after_t"] + row["others_narrowed_t"]) / 2 * 60 / row["minutes"]
+        for language, word in (("es", "semanas"), ("en", "weeks")):
+            said = worth.per_hour(row).text(language)
+            assert "%" not in said and (f"{weeks:.1f} {word}" in said) == (round(weeks, 1) > 0) and (f"{tonnes:,.1f} t" in said) == (round(tonnes, 1) > 0)
+    first = worth.visits_worth_making(field, 1)[0]
+    assert worth.per_hour(first).code == "visits.per_hour.both" and worth.per_hour({**first, "minutes": 1e9}).code == "visits.per_hour.little"
+
+
 def test_a_plot_just_visited_falls_down_the_list(field):
     def left():
         return {r["code"]: r["ripe_mass_width_t"] - r["ripe_mass_width_after_t"] + r["window_weeks"] - r["window_weeks_after"] for r in worth.visits_worth_making(field, 6)}
@@ -116,14 +128,14 @@ def test_phone_office_and_command_say_the_same(field, estate_path):
     told = json.loads(run.output)
     assert [s["code"] for s in told["round"]["stops"]] == [v["plot"] for v in stops] and told["round"]["stops"][0]["why"] == pack[0]["why"]["es"]
     shown = CliRunner().invoke(main_group, ["--estate", str(estate_path), "--lang", "en", "ripeness", "--visits"], catch_exceptions=False)
-    assert shown.exit_code == 0 and all(v["plot"] in shown.output for v in stops)
+    assert shown.exit_code == 0 and all(v["plot"] in shown.output for v in stops) and " weeks and " in shown.output
 
 
 def test_the_demos_list_on_its_pages(demo_site, sign_in):
     client = sign_in("agronoma")
     for language in ("es", "en"):
         page = client.get(f"/visits?lang={language}").get_data(as_text=True)
-        assert page.count("<tr data-code=") >= 15 and "nan" not in page.lower().replace("nanch", "").split("<main")[1].split("</main>")[0]
+        assert page.count("<tr data-code=") >= 15 and ("Le quita al ±, por hora" if language == "es" else "Takes off the ±, an hour") in page and "nan" not in page.lower().replace("nanch", "").split("<main")[1].split("</main>")[0]
     assert "VS-23" in page and client.get("/visits?from=VS-23&minutes=90").status_code == 200 and client.get("/visits?from=nada").status_code == 404
     told = client.get("/visits?from=tapia&minutes=muchos&lang=es")
     page = html.unescape(told.get_data(as_text=True))

@@ -89,4 +89,4 @@ def _visits(edge: Edge, db: Database, start: str | None, minutes: float | None, 
     there = {stop["code"] for stop in found["stops"]}
     for n, row in [*enumerate(found["stops"], 1), *((None, row) for row in rows if row["code"] not in there)]:
         shown = row["way_minutes"] + row["work_minutes"] if n else row["minutes"]
-        click.echo(f"{n or '':>3}  {row['code']:<9} {edge.words('visits.work.' + row['work']):<16} {shown:4.0f}   {row['gain_part_per_hour']:7.2%}  {row['why'].text(edge.language)}")
+        click.echo(f"{n or '':>3}  {row['code']:<9} {edge.words('visits.work.' + row['work']):<16} {shown:4.0f}   {worth.per_hour(row).text(edge.language):<22} {row['why'].text(edge.language)}")

@@ -91,6 +91,15 @@ def _why(b: Board, i: int, work: int, weeks: float, end: float, tonnes: float) -
     return Sentence(f"visits.why.{name}", {**params, "last": b.last_visit[i]})
 
 
+def per_hour(row: dict[str, Any]) -> Sentence:
+    """What a visit takes off the ± in an hour of way and work: weeks of both ends of the window, ripe tonnes of 26 weeks with those of the other plots."""
+    hours = max(row["minutes"], 1e-9) / 60
+    weeks = (row["window_weeks"] - row["window_weeks_after"] + row["window_end_weeks"] - row["window_end_weeks_after"]) / 2 / hours
+    tonnes = (row["ripe_mass_width_t"] - row["ripe_mass_width_after_t"] + row["others_narrowed_t"]) / 2 / hours
+    told = round(weeks, 1) > 0, round(tonnes, 1) > 0
+    return Sentence("visits.per_hour." + {(True, True): "both", (True, False): "weeks", (False, True): "tonnes", (False, False): "little"}[told], {"weeks": weeks, "mass_t": tonnes})
+
+
 def visits_worth_making(db: Database, n: int = 10, start: str | None = None) -> list[dict[str, Any]]:
     """Possible visits by gain per hour, there and back from the start (gate or plot) counted; ties by code. Problem ``plot_not_standing``."""
     b = board(db)

@@ -44,7 +44,7 @@ def page() -> str | tuple[str, int]:
     typed["from"] = f"{standing[start]}, {start}" if start else typed["from"]
     n = len(found["stops"])
     title = words("pages.visits.title", n=n, took=took(found["minutes"])) if n else words("pages.visits.title_none")
-    shown = render("visits.html", title=title, stale=stale, round=found, rows=[row for row in rows if row["code"] not in there], plots=plots, start=start, typed=typed, took=took, problems=problems, standing=len(standing),
+    shown = render("visits.html", title=title, stale=stale, round=found, rows=[row for row in rows if row["code"] not in there], plots=plots, start=start, typed=typed, took=took, per_hour=worth.per_hour, problems=problems, standing=len(standing),
                    offered=sorted((f"{name}, {code}" for code, name in standing.items()), key=str.lower) if len(standing) <= MOST_OFFERED else [], can_set=may("change_settings"))
     return (shown, next(iter(problems.values())).status) if problems else shown
 
