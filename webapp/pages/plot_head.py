@@ -66,8 +66,6 @@ def beside(now: dict[str, Any], look: dict[str, Any], least_share: float, rest: 
         ripe, end = first_week(now, least_share), end_week(look["more"]["before"], now["weeks"])
         name = "none" if not window else "open" if window[1] is None else "window"
         out.append({"text": words(f"pages.plot.head.{name}", first=window and window[0], last=window and window[1], ripe=ripe, end=end), "links": []})
-    elif open_now:
-        out.append({"text": _standing(now, mass, sugar), "links": []})
     parts, links = [], []
     if rest and (not window or monday_of(window[0]) < rest["until"]) and (window or spans):
         labor = choice_label("labor", "labor", rest["labor"], g.language)
@@ -82,6 +80,8 @@ def beside(now: dict[str, Any], look: dict[str, Any], least_share: float, rest: 
             links.append(("#plan", words("pages.plot.head.see_why")))
             links += [(url_for("cutting.page"), words("pages.nav.cutting"))] if may("see_plan") else []
         out.append({"text": " ".join(parts), "links": links})
+    if open_now and kind != readiness.RIPENS:
+        out.append({"text": _standing(now, mass, sugar), "links": []})
     return out
 
 
