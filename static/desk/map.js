@@ -144,7 +144,7 @@
     current(plots.tag);
     layers = ours.layersOf(plots, said, document.documentElement.lang);
     map.attributionControl.setPrefix(false);
-    L.control.scale({ imperial: false }).addTo(map);
+    L.control.scale({ imperial: false, maxWidth: 140 }).addTo(map);
     const box = map.getContainer();
     box.setAttribute("role", "group");
     box.setAttribute("aria-label", frame.dataset.label);

@@ -83,11 +83,15 @@
       return [point.x / WORLD_PX, point.y / WORLD_PX];
     };
 
-    // Nearer by button or key: where the middle of the screen would be empty ground, towards the plots that lie nearest to it.
+    // Nearer by button or key keeps its middle where that is a plot, or where about as many come into view as a little aside; else it goes towards the plots that lie nearest.
     map.setZoom = (zoom, options) => {
       const level = map._limitZoom(zoom);
       let [px, py] = centre();
-      if (level > map.getZoom() && drawn.length && !around(drawn, px, py, scaleOf(level), 0.7).length) [px, py] = amid(nearest(drawn, px, py), scaleOf(level));
+      if (level > map.getZoom() && drawn.length && painter.plotAt(map.getCenter()) < 0) {
+        const scale = scaleOf(level);
+        const aside = amid(nearest(drawn, px, py), scale);
+        if (2 * around(drawn, px, py, scale, 0.7).length < around(drawn, ...aside, scale, 0.7).length) [px, py] = aside;
+      }
       return map.setView(place(px, py), level, { zoom: options });
     };
 
