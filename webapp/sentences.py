@@ -4,7 +4,7 @@ One catalogue serves server, phone and command line: ``translations/<language>/<
 start with Babel, nothing compiled. A message's ``msgid`` is a dotted code (``land.finding.overlap``);
 ``msgid_plural`` with parameter ``n`` picks singular or plural. Placeholders are those of
 ``str.format`` plus a few of our own: ``{day:date}`` (8 de febrero de 2027), ``{day:short}`` (8 feb), ``{at:moment}`` (8 de febrero de 2027, 09:12),
-``{items:list}`` (a, b y c). ``None`` and NaN print as a dash, never as a word of the machine.
+``{items:list}`` (a, b y c), ``{days:count.days}`` (1 día, 30 días; for counts beside ``n``). ``None`` and NaN print as a dash, never as a word of the machine.
 """
 
 from __future__ import annotations
@@ -36,6 +36,8 @@ class _Words(string.Formatter):
             return value.text(self.language)
         if value is None or (isinstance(value, float) and math.isnan(value)):
             return "–"
+        if spec.startswith("count."):
+            return counted(spec, value, self.language)
         if spec == "moment":
             return format_moment(value, self.language)
         if spec in ("date", "short"):
@@ -57,6 +59,13 @@ def format_day(value: date | datetime | str, language: str, style: str = "date")
     if isinstance(value, str):
         value = date.fromisoformat(value[:10])
     return _day(value.date() if isinstance(value, datetime) else value, language, style)
+
+
+def counted(code: str, value: Any, language: str) -> str:
+    """A count with its noun in the number that goes with it; beside ``n`` a sentence may hold others. What is written already stays as it is written."""
+    shown = value if isinstance(value, str) else f"{round(value):,}"
+    words = catalogue(language)[code]
+    return words[0 if shown == "1" else -1].format(n=shown)
 
 
 def format_moment(value: datetime | str, language: str) -> str:
