@@ -13,7 +13,7 @@ from tests.conftest import closed, copied, founded
 from webapp import answers, settings
 from webapp.land import service as land
 from webapp.problems import Problem
-from webapp.ripeness import rare, readiness, ripening, service, shock
+from webapp.ripeness import first_ripe, rare, readiness, ripening, service, shock
 from webapp.sentences import Sentence
 from webapp.survey import service as survey
 
@@ -256,6 +256,11 @@ def test_the_command(fitted, estate_path):
     a = service.answer(fitted)
     i, w = a.meta["plots"].index("VS-01"), a.meta["weeks"].index("2027-W10")
     assert data["plots"][0]["mean_brix_deg"] == pytest.approx(float(a.arrays["mean_deg"][i, w])) and data["plots"][0]["ripe_share"] == pytest.approx(float(a.arrays["share"][i, w]))
+    early, late = (int(place) for place in first_ripe.interval(a.arrays["share_lo"][i], a.arrays["share_hi"][i], service.limits_of(a).ripe_share_to_cut))
+    told = [None if place == first_ripe.NEVER else a.meta["weeks"][place] for place in (early, late)]
+    assert [data["plots"][0][f"first_ripe_{end}80_week"] for end in ("low", "high")] == told
+    if data["plots"][0]["window_kind"] in (None, "ripens"):
+        assert "turns ripe" in run("--plot", "VS-01").output
     with pytest.raises(Problem) as refused:
         run("--week", "2040-W01")
     assert refused.value.code == "week_outside"

@@ -10,7 +10,7 @@ from ..cli import Edge
 from ..crop import worth_service as worth
 from ..database import Database
 from ..problems import Problem
-from ..ripeness import readiness, service, thin_service, why
+from ..ripeness import first_ripe, readiness, service, thin_service, why
 from ..work import estimates
 
 CODES = "TECMP"
@@ -44,9 +44,10 @@ def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool
     if plot and plot not in found.meta["plots"]:
         raise Problem("plot_not_standing", where=plot, status=404)
     at, a = weeks.index(week), found.arrays
+    ends = [[None if place == first_ripe.NEVER else weeks[int(place)] for place in side] for side in first_ripe.interval(a["share_lo"], a["share_hi"], service.limits_of(found).ripe_share_to_cut)]
     rows = [{"plot": code, "week": week, "condition": CODES[int(a["condition"][i, at])], "mean_brix_deg": float(a["mean_deg"][i, at]), "low80_brix_deg": float(a["lo80"][i, at]),
              "high80_brix_deg": float(a["hi80"][i, at]), "low95_brix_deg": float(a["lo95"][i, at]), "high95_brix_deg": float(a["hi95"][i, at]), "ripe_share": float(a["share"][i, at]),
-             "ripe_share_low80": float(a["share_lo"][i, at]), "ripe_share_high80": float(a["share_hi"][i, at]), "chance_ripe": float(a["chance"][i, at]), **found.meta["by_plot"][code]}
+             "ripe_share_low80": float(a["share_lo"][i, at]), "ripe_share_high80": float(a["share_hi"][i, at]), "chance_ripe": float(a["chance"][i, at]), "first_ripe_low80_week": ends[0][i], "first_ripe_high80_week": ends[1][i], **found.meta["by_plot"][code]}
             for i, code in enumerate(found.meta["plots"]) if plot in (None, code)]
     if as_json:
         return edge.answer({"key": found.key, "stale": service.stale(found, db), "fit": found.meta["fit"], "plain_curve": found.meta["plain_curve"],
@@ -68,6 +69,9 @@ def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool
     if plot:
         from ..sentences import Sentence
 
+        if rows[0].get("window_kind") in (None, readiness.RIPENS):
+            places = [first_ripe.NEVER if rows[0][name] is None else weeks.index(rows[0][name]) for name in ("first_ripe_low80_week", "first_ripe_high80_week")]
+            click.echo(f"  {Sentence('pages.plot.head.none', {'ripe': first_ripe.sentence(*places, weeks)}).text(edge.language)}")
         for sentence in rows[0]["why"]:
             click.echo(f"  {Sentence(**sentence).text(edge.language)}")
         if lost := why.window(rows[0].get("window_kind"), rows[0]["window"], weeks[0], service.limits_of(found)):
