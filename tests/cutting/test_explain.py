@@ -41,6 +41,8 @@ def test_the_planned_tonnes_are_the_plans(case):
     p = found.plan.windows[0][0]
     said = [s for s in explain.why(problem, found.plan, prices(found), p) if s.code == "cutting.why.planned"]
     assert sum(s.params["mass_t"] for s in said) == pytest.approx((problem.keep[p] * found.plan.cut[p]).sum())
+    for s in said:  # a pass of one week names it once
+        assert s.text("es").count(s.params["first"]) == 1 and s.params["last"] in s.text("en")
 
 
 def test_leaving_out_names_what_it_would_cost(case):

@@ -58,7 +58,7 @@ def why(problem: CuttingProblem, plan: Plan, prices: dict[str, list[float]], p: 
     number = passes(plan)[p]
     for s, n in spans:
         mass = float((problem.keep[p, s: s + n] * plan.cut[p, s: s + n]).sum())
-        out.append(Sentence("cutting.why.planned", {**name, "first": problem.weeks[s], "last": problem.weeks[s + n - 1], "mass_t": mass, "pass_number": int(number[s])}))
+        out.append(Sentence("cutting.why.planned", {**name, "first": problem.weeks[s], "last": problem.weeks[s + n - 1], "weeks": problem.weeks[s] if n == 1 else f"{problem.weeks[s]} – {problem.weeks[s + n - 1]}", "mass_t": mass, "pass_number": int(number[s])}))
     if not spans:
         out += _against(problem, plan, prices, p, name)
     out += _lease(problem, plan, p, name)
