@@ -58,22 +58,27 @@ def settle_conflicts(db: Database, record: str, at: str, by: str) -> None:
     db.execute("UPDATE conflict SET settled_at = ?, settled_by = ? WHERE record = ? AND settled_at IS NULL", [at, by, record])
 
 
-def touch_installs(db: Database, found: list[tuple[str, str, str, str, float | None]]) -> None:
-    """(install, sender, first and last time, its clock's error in s): an install known before keeps its first time and sender."""
-    _insert(db, "INSERT INTO install (id, sender, first_at, last_at, clock_error_s) VALUES ", found,
-            " ON CONFLICT (id) DO UPDATE SET last_at = excluded.last_at, clock_error_s = coalesce(excluded.clock_error_s, clock_error_s)")
+def touch_installs(db: Database, found: list[tuple[str, str, str, str, float | None, int | None, int]]) -> None:
+    """(install, sender, first and last time, its clock's error in s, highest seq and how many different): an install known before keeps its first time and sender."""
+    _insert(db, "INSERT INTO install (id, sender, first_at, last_at, clock_error_s, seq_high, seq_count) VALUES ", found,
+            " ON CONFLICT (id) DO UPDATE SET last_at = excluded.last_at, clock_error_s = coalesce(excluded.clock_error_s, clock_error_s), seq_high = excluded.seq_high, seq_count = excluded.seq_count")
 
 
 def sequences(db: Database, installs: list[str]) -> dict[str, tuple[int, int]]:
-    """Install → (highest seq, how many different seq) received from it; none for one without numbered records."""
+    """Install → (highest seq, how many different seq) received from it, as kept with every write (``taking_service.write``); none for one without numbered records."""
     marks = next((n for n in reversed(_CHUNKS) if n >= len(installs)), len(installs))  # few different statements; not as JSON, in which SQLite ends a text at a zero byte
     return {install: (high, count) for install, high, count in db.conn.execute(
-        f"SELECT install, max(seq), count(DISTINCT seq) FROM record WHERE install IN ({', '.join('?' * marks)}) AND seq IS NOT NULL GROUP BY install", [*installs, *[None] * (marks - len(installs))])}
+        f"SELECT id, seq_high, seq_count FROM install WHERE id IN ({', '.join('?' * marks)}) AND seq_count > 0", [*installs, *[None] * (marks - len(installs))])}
+
+
+def how_many_there(db: Database, install: str, numbers: list[int]) -> int:
+    """How many of these different numbers came from an install before."""
+    return db.conn.execute("SELECT count(DISTINCT seq) FROM record WHERE install = ? AND seq IN (SELECT value FROM json_each(?))", [install, json.dumps(numbers)]).fetchone()[0]
 
 
 def installs(db: Database) -> list[dict]:
-    return rows(db, """SELECT i.id, i.sender, i.first_at, i.last_at, i.clock_error_s, coalesce(max(r.seq), 0) AS seq_high, count(DISTINCT r.seq) AS seq_count,
-        coalesce(min(r.seq), 1) AS seq_low FROM install i LEFT JOIN record r ON r.install = i.id GROUP BY i.id ORDER BY i.last_at DESC""")
+    return rows(db, """SELECT i.id, i.sender, i.first_at, i.last_at, i.clock_error_s, coalesce(i.seq_high, 0) AS seq_high, i.seq_count,
+        coalesce((SELECT min(r.seq) FROM record r WHERE r.install = i.id), 1) AS seq_low FROM install i ORDER BY i.last_at DESC""")
 
 
 def holes(db: Database, install: str) -> list[tuple[int, int]]:
@@ -235,3 +240,4 @@ def drop_after(db: Database, instant: str) -> None:
     for table in ("held", "walk_decision"):
         db.execute(f"DELETE FROM {table} WHERE record IN ({later})", [instant])
     db.execute("DELETE FROM record WHERE taken_fixed >= ?", [instant])
+    db.execute("UPDATE install SET (seq_high, seq_count) = (SELECT max(r.seq), count(DISTINCT r.seq) FROM record r WHERE r.install = install.id)")

@@ -160,14 +160,29 @@ def write(db: Database, batches: list[Judged]) -> list[list[Decision]]:
     decided = iter(intake.against(came, store.digests(db, [d.id for d in came]), lambda record: store.record(db, record)["bytes"]))
     told = [[next(decided) for _ in j.decisions] for j in batches]
     fresh = [(j, d) for j, decisions in zip(batches, told) for d in decisions if d.status != ALREADY and not d.conflict]
+    sequences = _sequences(db, list(dict.fromkeys(d.install for d in came if d.install)), [d for _, d in fresh])
     store.add(db, (j.rows[d.index] for j, d in fresh))
     store.add_held(db, ({"record": d.id, "code": d.code, "params": rec.cleaned(d.params), "proposal": d.proposal, "at": j.at} for j, d in fresh if d.status == HELD))
     for j, decisions in zip(batches, told):
         for d in decisions:
             if d.conflict:
                 store.add_conflict(db, d.id, d.bytes, d.digest, j.at, j.sender)
-    store.touch_installs(db, [(install, j.sender, j.at, j.at, j.error_s) for j, decisions in zip(batches, told) for install in dict.fromkeys(d.install for d in decisions if d.install)])
+    store.touch_installs(db, [(install, j.sender, j.at, j.at, j.error_s, *sequences[install]) for j, decisions in zip(batches, told) for install in dict.fromkeys(d.install for d in decisions if d.install)])
     return told
+
+
+def _sequences(db: Database, installs: list[str], fresh: list[Decision]) -> dict[str, tuple[int | None, int]]:
+    """How far each install will have counted once ``fresh`` is stored. A number above the highest is new; one below may have been there, and is looked for."""
+    counted: dict[str, tuple[int | None, int]] = dict.fromkeys(installs, (None, 0)) | store.sequences(db, installs)
+    numbers: dict[str, set[int]] = {}
+    for d in fresh:
+        if d.install and d.seq is not None:
+            numbers.setdefault(d.install, set()).add(d.seq)
+    for install, new in numbers.items():
+        high, count = counted[install]
+        below = [number for number in new if high is not None and number <= high]
+        counted[install] = max(new) if high is None else max(high, max(new)), count + len(new) - (store.how_many_there(db, install, below) if below else 0)
+    return counted
 
 
 def row_of(d: Decision, raw: Any, schema: int, at: str, source: str, sender: str) -> rec.Row:
