@@ -92,3 +92,11 @@ def test_the_verdict_names_the_latest_days_when_they_go_another_way(office, monk
         found = re.search(r'<span id="lately">(.*?)</span>', page)
         assert (found is None) == (says is None)
         assert not found or (says in found[1] and when in found[1] and "71 %" in found[1] and "58 – 80 %" in found[1])
+
+
+def test_comparisons_made_afterwards_are_told_without_n_of_n(office):
+    record, client = office
+    n = record["brix"]["all"]["n"]
+    assert record["brix"]["all"]["n_replayed"] == n
+    page = client.get("/track?lang=es").get_data(as_text=True)
+    assert f"Las {n} comparaciones se hicieron después." in page and f"{n} de las {n}" not in page
