@@ -44,7 +44,7 @@ def page(code: str) -> str:
     if code not in ripe.meta["plots"] or code not in crop.meta["plots"] or code not in tonnes.meta["by_plot"]:
         return render("plot_cut.html", title=words("pages.plot.title_new", name=about["name"], code=code), **context)
     if plot_head.unplanted(about, today):
-        return render("plot_cut.html", title=plot_head.headline(about, {}, None, today), unplanted=tonnage.balance_sentence(db(), code), **context)
+        return render("plot_cut.html", title=plot_head.headline(about, {}, None, today), unplanted=tonnage.balance_sentence(db(), code), **context | {"learned": None})  # no piña of it to speak of
     values, heads = settings.load(db()), survey.rounds(db())
     look = plot_service.look(db(), code, _since(about, mine, today))
     now, since = look["now"], look["days"][0]
