@@ -18,17 +18,26 @@ def text_of(page: str) -> str:
     return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", bare))).replace(" .", ".")
 
 
+def _counted(piece: str) -> list[str]:
+    """A count with its noun (``{days:count.days}``) as a placeholder and the noun that it puts there."""
+    hit = re.fullmatch(r"\{(\w+):(count\.\w+)\}", piece)
+    if not hit:
+        return [piece]
+    one, many = (words.removeprefix("{n}") for words in catalogue("es")[hit[2]])
+    return ["{" + hit[1] + "}", f"(?:{many}|{one})"]
+
+
 @lru_cache(maxsize=None)
 def patterns(code: str) -> list[tuple[re.Pattern, list[str]]]:
     """Per form (one, other): what to look for, and the placeholders in their order."""
     words = catalogue("es")[code]
     out = []
     for form in words if isinstance(words, tuple) else (words,):
-        parts = re.split(r"(\{[^}]+\})", form)
-        if sum(c.isalpha() for p in parts[::2] for c in p) >= LEAST_LETTERS:
+        parts = [part for piece in re.split(r"(\{[^}]+\})", form) for part in _counted(piece)]
+        if sum(c.isalpha() for p in parts if not p.startswith("{") for c in p) >= LEAST_LETTERS:
             # at either end a placeholder stands for one word: nothing tells where a longer one begins or stops
             outer = {1 if not parts[0] else 0, len(parts) - 2 if not parts[-1] else 0} - {0}
-            what = "".join((r"(\S+)" if k in outer else r"(.{1,160}?)") if p.startswith("{") else re.escape(p) for k, p in enumerate(parts))
+            what = "".join((r"(\S+)" if k in outer else r"(.{1,160}?)") if p.startswith("{") else p if p.startswith("(?:") else re.escape(p) for k, p in enumerate(parts))
             out.append((re.compile(what), [re.match(r"\{([a-z_0-9]+)", p)[1] for p in parts if p.startswith("{")]))
     return out
 
