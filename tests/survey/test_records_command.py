@@ -21,6 +21,9 @@ def test_load_see_mend_export(field, estate_path, tmp_path):
     assert (report["kept"], report["already"], report["held"]) == (1, 0, 2)
     waiting = {h["id"]: h for h in json.loads(run(estate_path, "held", "--json", language="en").stdout)}
     assert waiting[record(2)["id"]]["proposal"] == {"brix_raw_deg": 26.0} and "°Brix as read" in waiting[record(2)["id"]]["what"]
+    lines = {line.split()[0]: line for line in run(estate_path, "held").output.splitlines()}
+    assert "  El Tapia, VS-04, Lectura: °Brix leído = 260" in lines[record(2)["id"]] and lines[record(2)["id"]].endswith("→ °Brix leído = 26.0")
+    assert lines[record(3)["id"]].endswith("→ Tabla = VS-04") and "T09:" not in "".join(lines.values())
     assert run(estate_path, "mend", record(2)["id"], "brix_raw_deg=26").exit_code == 0
     assert run(estate_path, "mend", record(3)["id"], "--alike").output.strip() == "1 registro compuesto."
     lines = [json.loads(line) for line in run(estate_path, "export", "--kind", "reading", "--format", "jsonl").output.splitlines()]

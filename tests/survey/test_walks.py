@@ -81,7 +81,7 @@ def test_overlap_with_a_neighbour_and_a_walk_elsewhere_are_told(field):
     receive(field, batch(walked(1, {"type": "Polygon", "coordinates": [[list(p) for p in over["coordinates"][0]]]}), walked(2, ring((-103.1, 20.7), (-103.098, 20.7), (-103.098, 20.702)))))
     wide, far = service.walks_waiting(field)
     overlap = next(f for f in wide.findings if f.code.endswith("overlap"))
-    assert overlap.params["other"] == "LA-07" and overlap.params["area_ha"] == pytest.approx(3.46, rel=0.02) and set(wide.neighbours) == {"LA-07"}
+    assert overlap.params["other"] == "Encinal, LA-07" and overlap.params["area_ha"] == pytest.approx(3.46, rel=0.02) and set(wide.neighbours) == {"LA-07"}
     assert told(far) == ["elsewhere"] and far.findings[0].params["metres"] > 10_000
 
 

@@ -12,6 +12,7 @@ import click
 
 from .. import dictionary
 from ..cli import Edge
+from ..sentences import format_moment
 from ..survey import service
 
 
@@ -48,7 +49,20 @@ def held(edge: Edge, as_json: bool) -> None:
     if as_json:
         return edge.answer([{**h, "what": h["what"].text(edge.language), "do": h["do"].text(edge.language)} for h in found])
     for h in found:
-        click.echo(f"{h.get('id')}  {h['what'].text(edge.language)} {h['do'].text(edge.language)}" + (f"  → {h['proposal']}" if h["proposal"] else ""))
+        of = f"{h['plot_name'] or '–'}, {_kind(h['kind'], edge.language)}: " if "labels" in h else ""  # a doubt names its plot and its proposal itself
+        click.echo(f"{h['id']}  {of}{h['what'].text(edge.language)} {h['do'].text(edge.language)}{_proposed(h, edge.language)}")
+
+
+def _kind(kind: str, language: str) -> str:
+    return dictionary.kinds()[kind].label[language] if kind in dictionary.kinds() else kind or "–"
+
+
+def _proposed(h: dict, language: str) -> str:
+    """What a held record's fields should be, under their names for people."""
+    if not h["proposal"] or "labels" not in h:
+        return ""
+    values = {name: format_moment(value, language) if name == "taken_at" else value for name, value in h["proposal"].items()}
+    return "  → " + ", ".join(f"{h['labels'][name].text(language)} = {value}" for name, value in values.items())
 
 
 @records_command.command("mend")

@@ -109,10 +109,11 @@ def _sort(db: Database, found) -> tuple[list, list, list, list, list[Finding]]:
     coming = {f.code for f in found.features if f.number not in blocked}
     others = [(code, shapes.parse(g)) for code, g in old.items() if code not in coming]
     sound = [f for f in found.features if f.number not in blocked]
+    names = called(db)
     pairs = shapes.overlaps([shapes.parse(f.geometry) for f in sound] + [g for _, g in others])
     for i, j, area in pairs:
         if i < len(sound) <= j:
-            findings.append(Finding("overlap_existing", sound[i].number, sound[i].subject, {"other": others[j - len(sound)][0], "area_ha": area}))
+            findings.append(Finding("overlap_existing", sound[i].number, sound[i].subject, {"other": names.get(others[j - len(sound)][0]), "area_ha": area}))
             blocked.add(sound[i].number)
     new, changed, same = [], [], []
     for f in sound:

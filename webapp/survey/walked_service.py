@@ -81,7 +81,7 @@ def _look(row: dict, outlines: dict, called: dict[str, str]) -> Walk:
     comparison = shapes.compared(old, sound) if usable and old is not None else None
     neighbours = {other: geometry for other, geometry in outlines.items() if other != code and usable and shapes.within_m(geometry, sound, NEIGHBOUR_M)}
     findings = [*([Sentence("survey.walk.crossing", {"n": len(crossings)})] if crossings else []), *_sizes(sound if usable else None, comparison),
-                *_overlaps(sound if usable else None, neighbours)]
+                *_overlaps(sound if usable else None, neighbours, called)]
     return Walk(row["id"], code, called.get(code) or code, code in called, row["sender"], row["taken_fixed"] or row["received_at"], own.get("walk_minutes"), own.get("walk_mode"),
                 own.get("gps_accuracy_m", row["accuracy_m"]), own["geometry"], shapes.as_geojson(sound) if usable else None, shapes.as_geojson(old) if old is not None else None,
                 shapes.measure(sound).area_ha if usable else 0.0, comparison, crossings, {other: shapes.as_geojson(g) for other, g in neighbours.items()},
@@ -100,10 +100,10 @@ def _sizes(outline, comparison: shapes.Comparison | None) -> list[Sentence]:
     return []
 
 
-def _overlaps(outline, neighbours: dict) -> list[Sentence]:
+def _overlaps(outline, neighbours: dict, called: dict[str, str]) -> list[Sentence]:
     names = sorted(neighbours)
     pairs = shapes.overlaps([outline, *(neighbours[name] for name in names)], LEAST_OVERLAP_HA) if outline is not None else []
-    return [Sentence("survey.walk.overlap", {"other": names[j - 1], "area_ha": area}) for i, j, area in pairs if i == 0]
+    return [Sentence("survey.walk.overlap", {"other": ", ".join(dict.fromkeys((called.get(names[j - 1]) or names[j - 1], names[j - 1]))), "area_ha": area}) for i, j, area in pairs if i == 0]
 
 
 def replace_by_walk(db: Database, record: str, who: str) -> None:
