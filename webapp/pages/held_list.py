@@ -15,7 +15,7 @@ from . import record_words
 from .access import db
 from .layout import words
 
-A_PAGE, GROUPS_AT_ONCE, DOUBTS_AT_ONCE, OUTLINES_AT_ONCE, ALL_OPEN = 25, 10, 10, 5, 4
+A_PAGE, GROUPS_AT_ONCE, DOUBTS_AT_ONCE, OUTLINES_AT_ONCE, ALL_OPEN = 25, 8, 10, 5, 4
 """Forms on a page of their own; groups, doubts of one kind, and outlines of files on the first page; up to how many doubts in all stand open."""
 
 
