@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 
 import pytest
@@ -109,3 +110,20 @@ def test_doubts_of_a_kind_are_answered_together_or_one_by_one(office):
     assert reply.headers["Location"] == f"/held?done=leave&open={code}#doubts-{code}" and f'id="doubts-{code}" open>' in get(f"/held?open={code}")
     assert post(f"/doubts/{code}/all/leave", data={"first": mine[0], "last": mine[-1], "doubts": code}).status_code == 303
     assert code not in {d["code"] for d in survey.doubts(db)}
+
+
+def test_what_came_without_a_time_is_given_one_with_the_same_field(demo_path):
+    from tests.survey.conftest import record
+
+    client = create_app(demo_path, testing=True).test_client()
+    client.post("/sign-in", data={"login": "agronoma", "password": "madurez-de-tabla"})
+    db = open_estate(demo_path)
+    survey.load_file(db, json.dumps(record(1, taken_at="ayer")).encode(), "a.jsonl", "Ana")
+    body = client.get("/held").get_data(as_text=True)
+    one = record(1)["id"]
+    form = re.search(rf'action="/held/{one}/mend">(.*?)</form>', body, re.S)[1]
+    assert '<input type="datetime-local" step="1" name="f.taken_at" value="">' in form and "llegó como ayer" in form
+    still = client.post(f"/held/{one}/mend", data={"f.taken_at": "", "was.taken_at": "", "f.plot": "VS-04", "was.plot": "VS-04"})
+    assert still.status_code == 422 and "ayer" in still.get_data(as_text=True)
+    assert client.post(f"/held/{one}/mend", data={"f.taken_at": "2026-11-20T09:12", "was.taken_at": ""}).status_code == 303
+    assert db.execute("SELECT taken_fixed FROM record WHERE source = ?", [f"mend:{one}"]).fetchone()[0].startswith("2026-11-20T15:12")

@@ -63,7 +63,7 @@ def _shared() -> dict[str, Any]:
         "estate_name": estate[0]["name"] if estate else "", "this_week": clock.of(db()).week(), "today": clock.of(db()).today(),
         "main_nav": _navigation(MAIN), "more_nav": _navigation(MORE), "endpoint": endpoint, "room": endpoint.split(".")[0],
         "html_lang": "es-MX" if g.get("language", "es") == "es" else "en", "svg": Markup,
-        "other_language": _other_language, "choice": _choice, "choices_of": _choices_of, "local_hour": _local_hour, "moment": moment, "local_day": local_day, "kind_name": _kind_name, "setting_words": _setting_words, "known": known,
+        "other_language": _other_language, "choice": _choice, "choices_of": _choices_of, "moment": moment, "local_day": local_day, "kind_name": _kind_name, "setting_words": _setting_words, "known": known,
     }
 
 
@@ -76,14 +76,6 @@ def _choices_of(kind: str, name: str) -> dict[str, str]:
     """What may be chosen in a recorded field, code → words; empty where it is no choice."""
     found = next((f for f in dictionary.fields(kind) if f.name == name), None) if kind in dictionary.kinds() else None
     return {code: said[g.get("language", "es")] for code, said in found.choices.items()} if found else {}
-
-
-def _local_hour(stamp: str) -> str:
-    """A stored moment in the estate's own time, to the minute; as it stands where it is none."""
-    try:
-        return f"{datetime.fromisoformat(stamp.replace('Z', '+00:00')).astimezone(clock.of(db()).zone):%Y-%m-%d %H:%M}"
-    except (ValueError, OverflowError):
-        return stamp
 
 
 def moment(stamp: str | datetime) -> str:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from .. import dictionary
+from ..land import service as land
+from .access import db
 from .layout import moment, words
 
 UNITS = ("°Bx", "°C", "kg", "m", "%", "h", "min")
@@ -18,7 +20,7 @@ def told(fields: Any, before: dict[str, Any] | None, language: str) -> list[dict
     kind = kind if kind in dictionary.kinds() else (before or {}).get("kind")
     own = [f for f in dictionary.fields(kind) if f.type != "outline"] if kind in dictionary.kinds() else []
     out = []
-    for name, label, say in [("plot", words("survey.field.plot"), _plain), ("taken_at", words("survey.field.taken_at"), _when), *((f.name, _label(kind, f.name, language), _sayer(kind, f, language)) for f in own)]:
+    for name, label, say in [("plot", words("survey.field.plot"), _called), ("taken_at", words("survey.field.taken_at"), _when), *((f.name, _label(kind, f.name, language), _sayer(kind, f, language)) for f in own)]:
         value, was = fields.get(name), (before or {}).get(name)
         changed = before is not None and name in before | fields and name != "taken_at" and fields.get("kind") != "void" and say(was) != say(value)
         if value not in (None, "") or changed:
@@ -26,6 +28,11 @@ def told(fields: Any, before: dict[str, Any] | None, language: str) -> list[dict
     if fields.get("why") and not any(f.name == "why" for f in own):
         out.append({"label": "", "value": str(fields["why"]), "was": None})
     return out
+
+
+def _called(value: Any) -> str:
+    """A plot under its name and code, as people call it."""
+    return land.called(db()).get(value, _plain(value)) if isinstance(value, str) else _plain(value)
 
 
 def _when(value: Any) -> str:
