@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from webapp.ripeness import doubts_service
+from webapp.ripeness import doubts_service, inputs_service
 from webapp.ripeness import service as ripeness
 from webapp.survey import quality_range, service
 from webapp.survey import constants as k
@@ -103,6 +103,10 @@ def test_readings_without_a_round_are_one_visit_a_day(field):
     ripeness.fit(field)
     doubts_service.review(field)
     assert [c for c, _ in told(field)] == [quality_range.READ_NOTHING]
+    assert inputs_service.seen(field, ["VS-04"]).sure.sum() == 0
+    service.settle_doubt(field, service.doubts(field)[0]["id"], "leave", "Ana")
+    seen = inputs_service.seen(field, ["VS-04"])
+    assert seen.sure.sum() == 1 and seen.known.max() < 1, "whoever left it has looked at the whole visit"
 
 
 def test_until_somebody_looks_such_rounds_move_nothing_and_left_they_count(field):

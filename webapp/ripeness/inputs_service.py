@@ -63,7 +63,11 @@ def seen(db: Database, plots: list[str], ground: ripening.Land | None = None, pl
     r = survey.readings(db) if readings is None else readings
     r = r[r["plot"].isin(plots)]
     group = r["round"].where(r["round"].notna(), r["day"].astype(str))
-    looked_at = group.isin(survey.far_rounds_left(db)).to_numpy()
+    left = survey.far_rounds_left(db)
+    looked_at, named = group.isin(left), r["id"].isin(left)
+    if named.any():  # a visit without a round goes by its first reading
+        looked_at |= named.groupby([r["plot"], group]).transform("any")
+    looked_at = looked_at.to_numpy()
     found = visits.gather(plots, r["plot"].to_numpy(), group.to_numpy(), np.array([d.toordinal() for d in r["day"]], int), r["brix20_deg"].to_numpy(float), r["brix20_sd_deg"].to_numpy(float), looked_at)
     found = replace(found, known=found.known + _senseless(found) * SENSELESS_SD_DEG**2)
     if ground is None or ground.picked is None or not ground.picked.pass_day.size:
