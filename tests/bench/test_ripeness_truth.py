@@ -5,6 +5,7 @@ import pytest
 
 from webapp.bench import best_possible, ripeness_truth, simple_forecasts, true_laws
 from webapp.bench.true_laws import HORIZONS, LAWS, SHOCKED
+from webapp.ripeness import rare
 
 
 @pytest.fixture(scope="module")
@@ -64,3 +65,9 @@ def test_the_simple_rule_is_fair():
         mean, sd = simple_forecasts.last_mean_moved(estate)
         inside.append(np.abs(estate.seen_deg - mean) <= 1.2816 * sd)
     assert 0.70 <= np.mean(inside[0:6]) <= 0.92
+
+
+def test_an_interval_is_judged_by_its_own_ends():
+    low, high = (float(side) for side in rare.ends(0.95, 0.6))
+    seen = np.array([[high - 0.01], [-high + 0.01], [low + 0.01], [low - 0.01]])
+    assert -low < high - 0.5 and [float(ripeness_truth._inside(np.zeros((1, 1)), np.ones((1, 1)), 0.95, np.full((1, 1), 0.6), row[None])[0]) for row in seen] == [1.0, 0.0, 1.0, 0.0]

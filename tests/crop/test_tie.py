@@ -102,6 +102,8 @@ def test_drawn_levels_and_paces_are_those_of_the_posterior_and_go_with_their_pat
     assert [np.corrcoef(drawn[:, i, 0], drawn[:, i, 1])[0, 1] for i in range(60)] == pytest.approx(known.cov[:, 0, 1] / sd.prod(axis=1), abs=0.06)
     comes = futures.rare_ones(len(paths), 3)  # where a drought comes, it is not taken for the plots' own
     assert 0.05 < comes.mean() < 0.07 and drawn[comes].std(axis=0) == pytest.approx(sd, rel=0.25) and drawn[comes].mean(axis=1).std(axis=0) == pytest.approx(drawn[~comes].mean(axis=1).std(axis=0), rel=0.35)
+    for which in (comes, ~comes):  # nor is how much higher it lies
+        assert np.abs(((drawn[which].mean(axis=0) - known.mean) / sd).mean(axis=0)).max() < 0.12
     own = drawn[:, :, 0] + drawn[:, :, 1] * known.slope
     alone = np.flatnonzero(~known.visited)  # nothing read there: level and pace are all of its °Brix but drift and what the estate's coefficients leave
     assert len(alone) and [np.cov(own[:, i], paths[:, i, 0])[0, 1] for i in alone] == pytest.approx(fit.sd("level") ** 2 + fit.sd("pace") ** 2 * known.slope[alone] ** 2, rel=0.12)

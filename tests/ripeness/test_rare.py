@@ -162,3 +162,46 @@ def test_one_more_visit_narrows_within_that_shape():
     assert with_it.deg == pytest.approx(1.96 * 1.2, abs=1e-3) and plain.first <= with_it.first + 1 < with_it.last < plain.last and with_it.width < plain.width
     after = narrowing.known(mean, 0.8 * sd, plant, NORMAL, limits, none, none, rare_part=rare.thinned(part, sd, 0.8 * sd))
     assert after.deg == pytest.approx(1.96 * 0.96, abs=1e-3) and with_it.first <= after.first < after.last < with_it.last
+
+
+def test_a_record_of_several_kinds_judges_each_word_by_its_own():
+    """Words said before there was a rare part, as likely up as down, and as today: ends, places, scores and chances of each are those of its kind alone."""
+    n = 60
+    kinds = [(0.0, rare.kind()), (0.6, rare.Kind(0.07, 0.0)), (0.6, rare.kind())]
+    rng = np.random.default_rng(8)
+    mean, sd, seen = rng.uniform(21, 27, 3 * n), np.full(3 * n, 1.4), rng.uniform(20, 29, 3 * n)
+    part, often, up = (np.repeat(values, n).astype(float) for values in zip(*((r, of.chance, of.up) for r, of in kinds)))
+    p = Pairs(np.array([f"P{i}" for i in range(3 * n)], object), np.arange(3 * n) % 9, np.arange(3 * n) + 400, np.full(3 * n, 26), mean, sd, seen, np.zeros(3 * n, bool), {}, part, rare.Kind(often, up))
+    c = Chances(p, np.full(3 * n, 1.2), np.full(3 * n, 24.0), np.zeros(3 * n, bool))
+    one_after_the_other = chances.joined(c.at(np.arange(n)), chances.joined(c.at(np.arange(n, 2 * n)), c.at(np.arange(2 * n, 3 * n))))
+    assert len({round(float(rare.ends(0.8, r, of)[1]), 3) for r, of in kinds}) == 3, "the kinds differ"
+    every = track.judge(p)["crps"]
+    told = []
+    for i, (r, of) in enumerate(kinds):
+        at = np.arange(i * n, (i + 1) * n)
+        low, high = (mean[at] + float(side) * 1.4 for side in (rare.place(0.1, r, of), rare.place(0.9, r, of)))
+        for both in (p.at(at), one_after_the_other.pairs.at(at)):
+            assert both.ends()[0] == pytest.approx(low, abs=3e-4) and both.ends()[1] == pytest.approx(high, abs=3e-4)
+            assert both.inside().tolist() == ((low <= seen[at]) & (seen[at] <= high)).tolist()
+            assert track.places(both) == pytest.approx(rare.below((seen[at] - mean[at]) / 1.4, r, of), abs=1e-4)
+        told.append(float(crps_rare(mean[at], sd[at], r, seen[at], of).mean()))
+        assert track.judge(p.at(at))["crps"] == pytest.approx(told[-1], abs=1e-4)
+        for which in (c.at(at), one_after_the_other.at(at)):
+            assert which.ripe() == pytest.approx(1 - rare.below((24.0 - mean[at]) / 1.2, rare.thinned(r, 1.4, 1.2), of), abs=1e-4)
+            assert which.read(0.5) == pytest.approx(1 - rare.below((23.5 - mean[at]) / 1.4, r, of), abs=1e-4)
+    assert every == pytest.approx(np.mean(told), abs=1e-4)
+
+
+def test_the_middle_leans_as_much_where_little_is_rare():
+    part = np.array([2e-5, 6.5e-4, 2e-3, 0.01, 0.9])
+    assert rare.lean(part) == pytest.approx([middle(r) for r in part], abs=2e-5)
+
+
+def test_a_drawn_band_reaches_higher_than_lower():
+    from datetime import date
+
+    from webapp.pages.picture_curve import Curve
+
+    curve = Curve([date(2028, 1, 1)], np.array([24.0]), np.array([1.5]), np.array([0.5]), ["C"], np.array([0.6]))
+    (low,), (high,) = curve.ends(0.95)
+    assert (low - 24.0, high - 24.0) == pytest.approx(tuple(1.5 * float(side) for side in rare.ends(0.95, 0.6))) and high - 24.0 > 1.3 * (24.0 - low)

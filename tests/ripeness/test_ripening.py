@@ -117,6 +117,10 @@ def test_draws_agree_with_the_marginals():
     sd = np.sqrt(out.var)
     assert got.dtype == np.float32 and np.isfinite(got).all()
     most = out.mean - rare.lean(out.rare_part) * sd
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(constants, "SHOCK_AHEAD_UP", 0.0)
+        assert ripening.ahead(f, post, out.days).mean == pytest.approx(most, abs=1e-9), "what is said is the middle, above the place of most futures"
+    assert (rare.lean(out.rare_part)[:, -1] > 0.03).all()
     assert np.abs((got.mean(axis=0) - most) / sd - rare.chance() * rare.lift(out.rare_part)).max() < 0.1 and np.abs((np.median(got, axis=0) - out.mean) / sd).max() < 0.1
     assert np.abs(np.hypot(got.std(axis=0), got.mean(axis=0) - most) / sd - 1).max() < 0.08
     assert np.array_equal(got, draws(f, post, out, 4000, seed=4))

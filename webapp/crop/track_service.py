@@ -76,8 +76,9 @@ def _by_horizon(p: Pairs) -> dict[str, Any]:
 
 
 def _worst(p: Pairs) -> list[dict]:
+    low, high = p.ends()
     return [{**row, "on_day": date.fromordinal(int(p.on_day[row["last"]])).isoformat(), "day": date.fromordinal(int(p.day[row["last"]])).isoformat(), "weeks": int(p.weeks[row["last"]]),
-             "said_deg": float(p.mean[row["last"]]), "low80_deg": float(p.ends()[0][row["last"]]), "high80_deg": float(p.ends()[1][row["last"]]), "seen_deg": float(p.seen[row["last"]])}
+             "said_deg": float(p.mean[row["last"]]), "low80_deg": float(low[row["last"]]), "high80_deg": float(high[row["last"]]), "seen_deg": float(p.seen[row["last"]])}
             for row in track.worst(p)]
 
 

@@ -32,7 +32,7 @@ SHOCK_AHEAD_DEG = Constant("what may yet move the whole estate at once, beside w
 SHOCK_AHEAD_CHANCE = Constant("chance that such a thing comes; when it does it is as much larger as keeps the sd over all futures", 0.06, "1", 0.0,
                               "assumption: most futures bring nothing of the kind and a few bring much of it", FROM_MEMORY)
 SHOCK_AHEAD_UP = Constant("how much of such a thing goes upward: the few futures lie so many roots of their mean square above the rest", 0.8, "1", 0.0,
-                          "assumption: nine in ten are dry years, which raise sugar (Bautista-Justo et al. 2001); rain above 46 mm a month adds nothing (Niechayev et al. 2019, another agave)", FROM_MEMORY)
+                          "assumption: nine in ten are dry years: sugar is higher in the dry season (Bautista-Justo et al. 2001), and growth takes no more rain than 46 mm a month (Niechayev et al. 2019, another agave)", FROM_MEMORY)
 SPREAD_SLOPE_SD = Constant("prior sd of the growth with age of the plants' log variance", 0.5, "1 per 60 months", 0.0, "assumption", FROM_MEMORY)
 BACK_TEST_WEEKS = (26, 52)
 """The fit is made again without the last half year and the last year, and its forecasts held against the visits left out."""

@@ -1,7 +1,7 @@
 """What seldom comes and then moves far (a drought, mostly): one shape for every interval, chance and draw.
 
 A quantity is middle + sd·x. In most futures x is N(0, 1 − r) about a place of its own; in a few, of chance π, it lies u·√(r/π) higher and is wider,
-N(·, 1 − r + (1 − u²) r/π). About the place of most futures the mean square is 1 either way of counting, and r is the part of it that the rare
+N(·, 1 − r + (1 − u²) r/π). About the place of most futures the mean square is 1 either way of counting (``sd``² and ``var`` of a forecast are that), and r is the part of it that the rare
 thing makes: a mixture of two normals (Andrews & Mallows 1974, *Scale Mixtures of Normal Distributions*, JRSS B 36:99–102, with u = 0; McLachlan & Peel 2000,
 *Finite Mixture Models*, ch. 1, for the rest). u is how much of it goes one way: dry spells raise °Brix, while rain beyond what the plants can drink
 changes nothing (``constants.SHOCK_AHEAD_UP`` has the sources). x is counted from the middle of all futures, as likely more as less. With r = 0 it is
@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Callable
 
 import numpy as np
 
@@ -22,8 +23,8 @@ LEVELS = (0.5, 0.8, 0.95)
 MOST = 0.99
 """Largest part r that is told apart: the rest of a forecast is never known exactly."""
 HALVINGS, FARTHEST = 48, 40.0
-PLACES = MOST * np.sin(np.linspace(0.0, np.pi / 2, 601))
-"""Parts of the tables: closer where the part is large and widths fall fast."""
+PLACES = MOST * np.sin(np.linspace(0.0, np.pi / 2, 801)) ** 2
+"""Parts of the tables: closer where the part is large and widths fall fast, and where it is small, for the middle leans with its root."""
 
 
 @dataclass(frozen=True)
@@ -66,9 +67,7 @@ def lift(part: np.ndarray | float, of: Kind | None = None) -> np.ndarray:
 
 def lean(part: np.ndarray | float, of: Kind | None = None) -> np.ndarray:
     """How much higher than most futures the middle of all lies, in sds."""
-    if of is None:
-        return np.interp(part, PLACES, _middles(kind()))
-    return _turned(0.5, part, of)
+    return _looked_up(part, of or kind(), _middles)
 
 
 def below(x: np.ndarray, part: np.ndarray | float = 0.0, of: Kind | None = None) -> np.ndarray:
@@ -87,10 +86,9 @@ def place(p: np.ndarray, part: np.ndarray | float = 0.0, of: Kind | None = None)
 
 
 def ends(level: float, part: np.ndarray | float = 0.0, of: Kind | None = None) -> tuple[np.ndarray, np.ndarray]:
-    """(low, high) of the central interval that holds ``level`` of the futures, in sds from the middle; today's from a table, exact to 1e-4."""
-    if of is not None:
-        return place((1 - level) / 2, part, of), place((1 + level) / 2, part, of)
-    return tuple(np.interp(part, PLACES, side) for side in _table(level, kind()))
+    """(low, high) of the central interval that holds ``level`` of the futures, in sds from the middle; from a table, exact to 1e-4."""
+    of = of or kind()
+    return tuple(_looked_up(part, of, lambda one, side=side: _table(level, one)[side]) for side in (0, 1))
 
 
 def half(level: float, part: np.ndarray | float = 0.0) -> np.ndarray:
@@ -122,6 +120,18 @@ def _turned(p: np.ndarray | float, part: np.ndarray | float, of: Kind) -> np.nda
         under = _from_most(middle, part, of) < p
         low, high = np.where(under, middle, low), np.where(under, high, middle)
     return (low + high) / 2
+
+
+def _looked_up(part: np.ndarray | float, of: Kind, table: Callable[[Kind], np.ndarray]) -> np.ndarray:
+    """From the table over ``PLACES`` of each kind there is: a record has words of two or three kinds, and asks for them hundreds of times."""
+    if not np.ndim(of.chance) and not np.ndim(of.up):
+        return np.interp(part, PLACES, table(Kind(float(of.chance), float(of.up))))
+    part, often, up = np.broadcast_arrays(np.asarray(part, float), of.chance, of.up)
+    out = np.empty(part.shape)
+    for pair in {*zip(often.ravel().tolist(), up.ravel().tolist())}:
+        at = (often == pair[0]) & (up == pair[1])
+        out[at] = np.interp(part[at], PLACES, table(Kind(*pair)))
+    return out
 
 
 @lru_cache(maxsize=8)
