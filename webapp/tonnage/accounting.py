@@ -14,7 +14,7 @@ from .balance import Account
 from .bolting import Bolting, learn
 from .lines import by_plot
 
-UNKNOWN_PLANTED_SD, Z80 = 0.35, 1.2815515655446004
+UNKNOWN_PLANTED_SD, Z80, MOST_LOG_SD = 0.35, 1.2815515655446004, 5.0
 
 
 @dataclass(frozen=True)
@@ -100,7 +100,8 @@ def left(standing: np.ndarray, rate: np.ndarray, now_age: np.ndarray, ahead_year
 
 
 def by_day(growth: pina.Growth, accounts: list[Account], now_age: np.ndarray, days: np.ndarray, today: date, losses: Losses) -> dict[str, np.ndarray]:
-    """Tonnes by day if nothing is cut, with what is lost past the peak, and their 80 % intervals (log-normal product)."""
+    """Tonnes by day if nothing is cut, with what is lost past the peak, and their 80 % intervals: a log-normal product; where what is not known of the
+    plants is large beside them (almost all is cut or lost) the plants are normal and not below nought."""
     ahead = (days - today.toordinal()) / 365.25
     log_kg, log_sd = pina.log_mass(growth, now_age[:, None] + ahead[None, :], ahead)
     after = np.maximum(ahead, 0.0)
@@ -108,9 +109,16 @@ def by_day(growth: pina.Growth, accounts: list[Account], now_age: np.ndarray, da
     standing = get("standing")
     plants = left(standing, get("rate"), now_age, after, losses)
     bolted = losses.bolting.lost(now_age[:, None] + after[None, :]) - losses.bolting.lost(now_age)[:, None]
-    var = log_sd**2 + (get("sd") / np.maximum(standing, 1.0))[:, None] ** 2 - 2 * get("rate_with")[:, None] * after + (get("rate_sd")[:, None] * after) ** 2
+    whole = get("sd") / np.maximum(standing, 1.0)
+    var = log_sd**2 + whole[:, None] ** 2 - 2 * get("rate_with")[:, None] * after + (get("rate_sd")[:, None] * after) ** 2
     var += ((get("since_count_years")[:, None] + after) * losses.mortality_sd) ** 2 + float(k.PLOT_LOSS_SD) ** 2 * after + (losses.bolting.log_sd * bolted) ** 2
     total_sd = np.sqrt(np.maximum(var, log_sd**2))
     pina_kg = np.exp(log_kg)
     mass = plants * pina_kg / 1000
-    return {"mass_t": mass, "mass_lo": mass * np.exp(-Z80 * total_sd), "mass_hi": mass * np.exp(Z80 * total_sd), "pina_kg": pina_kg, "pina_log_sd": log_sd[:, :1]}
+    low, high = mass * np.exp(-Z80 * np.minimum(total_sd, MOST_LOG_SD)), mass * np.exp(Z80 * np.minimum(total_sd, MOST_LOG_SD))
+    few = whole > float(k.FEW_LEFT)
+    if few.any():
+        one = left(np.ones(int(few.sum())), np.zeros(int(few.sum())), now_age[few], after, losses) * pina_kg[few] / 1000  # t of a plant of today
+        own, rest = Z80 * get("sd")[few, None] * one, np.sqrt(log_sd[few] ** 2 + float(k.PLOT_LOSS_SD) ** 2 * after)
+        low[few], high[few] = np.maximum(mass[few] - np.hypot(own, mass[few] * -np.expm1(-Z80 * rest)), 0.0), mass[few] + np.hypot(own, mass[few] * np.expm1(Z80 * rest))
+    return {"mass_t": mass, "mass_lo": low, "mass_hi": high, "pina_kg": pina_kg, "pina_log_sd": log_sd[:, :1]}

@@ -27,6 +27,7 @@ WEIGHED_LOG_SD = Constant("prior sd of how much weighed piñas differ from loads
                           "assumption: weighers choose, and weigh cleaner piñas; what comes over the scale is what counts", FROM_MEMORY)
 LABOR_LOG_SD = Constant("prior sd of what a leaf pruning or a fertilising does to piñas", 0.03, "1 (log)", 0.0, "assumption; settings hold the mean, the weighings learn", FROM_MEMORY)
 CAPON_LOG_SD = Constant("prior sd of what being capón does to a piña", 0.10, "1 (log)", 0.0, "assumption; settings hold the mean, the weighings learn", FROM_MEMORY)
+FEW_LEFT = Constant("uncertainty of the plants, as a part of them, from which they are normal and not below nought in place of log-normal", 0.5, "share", 0.0, "convention: above what plots that no paper tells of have (0.35)", DERIVED)
 PLANTED_SD = Constant("uncertainty of the plants put in", 0.03, "share", 0.0, "assumption", FROM_MEMORY)
 PLANTED_ALIKE_SD = Constant("part of that uncertainty that the plots nobody has counted share", 0.015, "share", 0.0, "assumption: papers and early losses err alike on one estate; half of the whole", FROM_MEMORY)
 PLOT_LOSS_SD = Constant("chance in a plot's losses from year to year", 0.015, "share per √year", 0.0, "assumption", FROM_MEMORY)

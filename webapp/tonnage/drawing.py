@@ -38,15 +38,18 @@ def draw(g: Mapping[str, np.ndarray], ahead_years: np.ndarray, n: int, seed: int
     losses = accounting.Losses(m, m_sd, rate_sd, Bolting(*map(float, g["bolting"])))
     estate, luck, own, papers = (rng.standard_normal(shape).astype(np.float32) for shape in ((n, 1, 1), (n, 1, 1), (3, n, len(g["plants"]), 1), (n, 1, 1)))
     whole = (g["plants_sd"] / np.maximum(g["plants"], 1.0))[None, :, None]
+    few = whole[0, :, 0] > float(k.FEW_LEFT)
     uncounted = (np.abs(g["now_age"] - g["since_years"]) < SAME_YEARS)[None, :, None]
     alike = np.where(uncounted, np.minimum(float(k.PLANTED_ALIKE_SD), 0.7 * whole), 0.0)  # without it the sum over many uncounted plots is too sure
     rel = np.sqrt(whole**2 - alike**2)
     lean = np.where(rel > 0, g["rate_with"][None, :, None] / np.maximum(rel, 1e-9), 0.0)  # what is not known of the plants says what is not known of their rate
     rate = lean * own[0] + np.sqrt(np.maximum(g["rate_sd"][None, :, None] ** 2 - lean**2, 0.0)) * own[1]
     bolted = losses.bolting.lost(g["now_age"][:, None] + ahead[None, :]) - losses.bolting.lost(g["now_age"])[:, None]
-    moved = (rel * own[0] + alike * papers - estate * m_sd * g["since_years"][None, :, None]).astype(np.float32) + (-rate - estate * m_sd).astype(np.float32) * ahead.astype(np.float32)
+    moved = (np.where(few[None, :, None], 0.0, rel * own[0]) + alike * papers - estate * m_sd * g["since_years"][None, :, None]).astype(np.float32) + (-rate - estate * m_sd).astype(np.float32) * ahead.astype(np.float32)
     moved += own[2] * (float(k.PLOT_LOSS_SD) * np.sqrt(ahead)).astype(np.float32)
     moved -= luck * (losses.bolting.log_sd * bolted[None]).astype(np.float32)
     plants = np.exp(moved, out=moved)
     plants *= accounting.left(np.maximum(g["plants"], 1e-6), g["rate"], g["now_age"], ahead, losses)[None].astype(np.float32)
+    if few.any():  # almost all is cut or lost: what may stand is normal about it, and not below nought
+        plants[:, few] *= np.maximum(1 + (g["plants_sd"][few] / np.maximum(g["plants"][few], 1e-6))[None, :, None] * own[0][:, few], 0.0)
     return plants, kg
