@@ -141,6 +141,17 @@ def test_what_a_preview_cannot_say_it_says_so(office):
     assert "Nada cambiaría" in client.post("/settings/preview", data={"need_t_week": "280"}).get_data(as_text=True)
 
 
+def test_a_preview_where_estimates_were_made_before(office, monkeypatch):
+    """Once a job of estimates has run here its time is known; what does not need a fit says nothing of one."""
+    from webapp.pages import settings_effect
+
+    _, client = office
+    monkeypatch.setattr(settings_effect, "_last_seconds", lambda kind: 12)
+    for proposal in ({"target_brix_deg": "25.5"}, {"loss_per_month": "0.013"}, {"peak_age_months": "88"}):
+        answer = client.post("/settings/preview", data=proposal)
+        assert answer.status_code == 200 and "12" in answer.get_data(as_text=True), proposal
+
+
 NONSENSE = ("nan", "NaN", "inf", "-inf", "1e999", "--5", "", "   ", "cinco", "1_000", "1.234,5", "1,2,3", "0x10", "٣", "9" * 400, "x" * 5000)
 
 

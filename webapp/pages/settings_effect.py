@@ -68,7 +68,9 @@ def _crop(found: effects.Effect) -> dict[str, Any]:
     if found.fit == "left":
         title = words("pages.effect.title_fit")
     notes = [words("pages.effect.stale")] if ripeness.stale(ripeness.answer(db()), db()) else []
-    notes += [words(f"pages.effect.fit_{found.fit}", seconds=_last_seconds("estimates") or 0)] if found.fit == "made" or _last_seconds("estimates") else [words("pages.effect.fit_left_unknown")] if found.fit else []
+    if found.fit:
+        seconds = _last_seconds("estimates")
+        notes.append(words(f"pages.effect.fit_{found.fit}", seconds=seconds or 0) if found.fit == "made" or seconds else words("pages.effect.fit_left_unknown"))
     return {"crop": {"weeks": weeks, "counts": counts, "rows": rows[:NAMED], "more": rows[NAMED:], "beyond": len(found.moved) - len(rows), "reworded": sum(m.condition[0] != m.condition[1] for m in found.moved),
                      "slid": len(slid), "by_weeks": float(np.median(by)) if by else None, "of": len(found.plots), "drawn": found.drawn, "seconds": found.seconds},
             "title": title, "fit_left": found.fit == "left", "fit_notes": notes}
