@@ -294,6 +294,6 @@ def orders(db: Database, week: str | None = None, crew: str | None = None) -> li
     plots = land.plots(db)
     for order in found:
         row = plots.loc[order["plot"]] if order["plot"] in plots.index else None
-        order |= {"name": row["name"] if row is not None else order["plot"], "zone": row["zone"] if row is not None else "", "gate": (row["gate"] or "") if row is not None else "",
+        order |= {"name": row["name"] if row is not None else order["plot"], "zone": (row["zone"] or "") if row is not None else "", "gate": (row["gate"] or "") if row is not None else "",
                   "kind": "clearing" if order["clearing"] else "selective"}
     return found
