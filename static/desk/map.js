@@ -88,7 +88,7 @@
     first.textContent = chosen < plots.n ? layers.of(layer).tell(chosen, week) : said.tell.cut;
     const others = document.createElement("span");
     others.className = "rest soft";
-    others.textContent = chosen < plots.n ? Object.keys(said.layers).filter((other) => other !== layer).map((other) => layers.of(other).tell(chosen, week)).join("\u00a0· ") : "";
+    others.textContent = chosen < plots.n ? [...new Set(Object.keys(said.layers).filter((other) => other !== layer).map((other) => layers.of(other).tell(chosen, week)))].filter((told) => told !== first.textContent).join("\u00a0· ") : "";
     box.replaceChildren(name, where, link, first, others);
   };
 

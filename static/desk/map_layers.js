@@ -4,6 +4,8 @@
   const put = (text, values) => text.replace(/\[(\w+)\]/g, (_, name) => values[name]);
   const whole = (value) => value.toLocaleString("en-US");
 
+  const TO_COME = 70;
+
   window.pinarioMap.layersOf = (plots, said, language) => {
     const { n, w, state } = plots;
     const day = new Intl.DateTimeFormat(language, { day: "numeric", month: "short", year: "numeric", timeZone: "UTC" });
@@ -11,6 +13,7 @@
     const at = (name, i, week) => figures[name][i * w + week];
     const step = (layer, value) => said.layers[layer].steps.reduce((count, from) => count + (value >= from ? 1 : 0), 0);
     const unvisited = (i, week) => (figures.unvisited[i] < 0 ? -1 : figures.unvisited[i] + week);
+    const toCome = (i, week) => state[i * w + week] === TO_COME;
     const unread = new Set(plots.unread);
     // near, ripe and passing are a "maybe" where nobody has read the plot: their words stand three further on
     const condition = (i, week) => {
@@ -82,6 +85,19 @@
         },
       },
     };
+    // Before it is planted a plot looks the same in every layer: its own letter, no colour, no figure.
+    const [letter, word] = said.to_come;
+    for (const [name, own] of Object.entries(layers)) {
+      layers[name] = {
+        light: own.light,
+        colour: (i, week) => (toCome(i, week) ? 0 : own.colour(i, week)),
+        hatched: (i, week) => !toCome(i, week) && own.hatched(i, week),
+        mark: (i, week) => (toCome(i, week) ? letter : own.mark(i, week)),
+        order: (i, week) => (toCome(i, week) ? -2 : own.order(i, week)),
+        cells: (i, week) => (toCome(i, week) ? [word, "–"] : own.cells(i, week)),
+        tell: (i, week) => (toCome(i, week) ? word : own.tell(i, week)),
+      };
+    }
     return {
       of: (name) => layers[name],
       whole,

@@ -128,7 +128,6 @@
       row.append(th);
       for (const value of layer.cells(i, shown.week)) {
         const cell = element("td", undefined, "n");
-        if (typeof value !== "string") cell.append(element("span"));
         write(cell, value);
         row.append(cell);
       }
@@ -137,8 +136,11 @@
     };
 
     const write = (cell, value) => {
-      const holder = typeof value === "string" ? cell : cell.firstChild;
-      const text = typeof value === "string" ? value : value.letter;
+      const worded = typeof value === "string";
+      if (worded && cell.firstElementChild) cell.replaceChildren(); // planted until then, or no longer
+      if (!worded && !cell.firstElementChild) cell.replaceChildren(element("span"));
+      const holder = worded ? cell : cell.firstElementChild;
+      const text = worded ? value : value.letter;
       if (holder.textContent !== text) holder.textContent = text;
       if (holder !== cell) holder.className = `letter ${value.tone}`;
     };

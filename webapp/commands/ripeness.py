@@ -14,6 +14,9 @@ from ..ripeness import first_ripe, readiness, service, thin_service, why
 from ..work import estimates
 
 CODES = "TECMP"
+OF_PLANTS = ("condition", "mean_brix_deg", "low80_brix_deg", "high80_brix_deg", "low95_brix_deg", "high95_brix_deg", "ripe_share", "ripe_share_low80", "ripe_share_high80", "chance_ripe", "first_ripe_low80_week",
+             "first_ripe_high80_week", "window", "window_kind")
+"""What speaks of plants that stand: null in the weeks before a plot is planted."""
 
 
 @click.command("ripeness")
@@ -45,14 +48,21 @@ def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool
         raise Problem("plot_not_standing", where=plot, status=404)
     at, a = weeks.index(week), found.arrays
     ends = [[None if place == first_ripe.NEVER else weeks[int(place)] for place in side] for side in first_ripe.interval(a["share_lo"], a["share_hi"], service.limits_of(found).ripe_share_to_cut)]
+    before = service.unplanted(found)[:, at]
     rows = [{"plot": code, "week": week, "condition": CODES[int(a["condition"][i, at])], "mean_brix_deg": float(a["mean_deg"][i, at]), "low80_brix_deg": float(a["lo80"][i, at]),
              "high80_brix_deg": float(a["hi80"][i, at]), "low95_brix_deg": float(a["lo95"][i, at]), "high95_brix_deg": float(a["hi95"][i, at]), "ripe_share": float(a["share"][i, at]),
-             "ripe_share_low80": float(a["share_lo"][i, at]), "ripe_share_high80": float(a["share_hi"][i, at]), "chance_ripe": float(a["chance"][i, at]), "first_ripe_low80_week": ends[0][i], "first_ripe_high80_week": ends[1][i], **found.meta["by_plot"][code]}
+             "ripe_share_low80": float(a["share_lo"][i, at]), "ripe_share_high80": float(a["share_hi"][i, at]), "chance_ripe": float(a["chance"][i, at]), "first_ripe_low80_week": ends[0][i], "first_ripe_high80_week": ends[1][i], "planted": not before[i], **found.meta["by_plot"][code]}
             for i, code in enumerate(found.meta["plots"]) if plot in (None, code)]
+    rows = [row if row["planted"] else row | dict.fromkeys(OF_PLANTS) | {"why": []} for row in rows]
     if as_json:
         return edge.answer({"key": found.key, "stale": service.stale(found, db), "fit": found.meta["fit"], "plain_curve": found.meta["plain_curve"],
-                            "short_of": [short.as_dict() for short in thin_service.told(db, found, plot)], "plots": rows})
+                            "short_of": [short.as_dict() for short in thin_service.told(db, found, plot)] if not plot or rows[0]["planted"] else [], "plots": rows})
     limit = settings.load(db)
+    later, rows = [r for r in rows if not r["planted"]], [r for r in rows if r["planted"]]
+    told_later = lambda: [click.echo(f"{r['plot']:<9} {edge.words('pages.ripeness.to_come')}") for r in later]  # noqa: E731
+    if plot and later:
+        told_later()
+        return
     ripe, maybe = readiness.ripe_and_maybe(np.array([r["ripe_share"] for r in rows]), np.array([r["n_visits"] > 0 for r in rows], bool), limit["ripe_share_to_cut"])
     edge.say("ripeness.head_maybe" if maybe.any() else "ripeness.head", ripe=int(ripe.sum()), maybe=int(maybe.sum()), of=len(rows), week=week, target=limit["target_brix_deg"])
     for short in thin_service.told(db, found, plot):
@@ -64,6 +74,7 @@ def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool
         word = readiness.WORDS[int(readiness.words_of(CODES.index(r["condition"]), r["n_visits"] > 0))]
         click.echo(f"{r['plot']:<9} {edge.words(f'condition.{word}.word'):<15} {r['mean_brix_deg']:5.1f} ({r['low80_brix_deg']:.1f}–{r['high80_brix_deg']:.1f})   "
                    f"{r['ripe_share']:6.0%} ({r['ripe_share_low80']:.0%}–{r['ripe_share_high80']:.0%})   {r['chance_ripe']:6.0%}  {window}")
+    told_later()
     if found.meta["plain_curve"] and not plot:
         edge.say("ripeness.plain", **found.meta["plain_curve"])
     if plot:

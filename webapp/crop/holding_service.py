@@ -21,10 +21,15 @@ MEASURES = ("mass_t", "plants", "ripe_t", "passing_t", "area_ha", "unread_ripe_t
 
 
 def now(db: Database, crop: Answer, ripe: Answer, tonnes: Answer) -> dict[str, Any]:
-    """``cells`` (year or None, zone) → measure → Sum, with ``ALL`` for either; also ``years``, ``zones``, ``plots`` by cell. Tonnes as if nothing were cut this week."""
-    plots = crop.meta["plots"]
+    """``cells`` (year or None, zone) → measure → Sum, with ``ALL`` for either; also ``years``, ``zones``, ``n`` plots. Tonnes as if nothing were cut this week.
+
+    Plots to be planted after today hold nothing and are in no cell: ``to_come`` counts them.
+    """
+    later = {code for code, about in ripe.meta["by_plot"].items() if about["age_months"] < 0}
+    here = np.array([i for i, code in enumerate(crop.meta["plots"]) if code not in later], int)
+    plots = [crop.meta["plots"][i] for i in here]
     frame = land.plots(db).loc[plots]
-    mass, ready = crop.arrays["now_mass_t"], crop.arrays["now_ripe_t"]
+    mass, ready = crop.arrays["now_mass_t"][:, here], crop.arrays["now_ripe_t"][:, here]
     where = {code: i for i, code in enumerate(tonnes.meta["plots"])}
     place = [where[code] for code in plots]
     plants = tonnage.draws(tonnes, mass.shape[0], service.SEED, np.array([monday_of(crop.meta["weeks"][0]).toordinal() + 3.0]))[0][:, place, 0]
@@ -41,5 +46,5 @@ def now(db: Database, crop: Answer, ripe: Answer, tonnes: Answer) -> dict[str, A
         for measure, draws in values.items():
             for name, total in sums(draws, names).items():
                 cells.setdefault(name, {"n": count[name]})[measure] = total
-    return {"cells": cells, "years": sorted({y for y in years if y is not None}) + ([None] if None in years else []), "zones": sorted(set(zones)), "n": len(plots),
+    return {"cells": cells, "years": sorted({y for y in years if y is not None}) + ([None] if None in years else []), "zones": sorted(set(zones)), "n": len(plots), "to_come": len(crop.meta["plots"]) - len(plots),
             "passing": [plots[i] for i in np.argsort(-passing.mean(axis=0), kind="stable") if letter.get(plots[i]) == "P"]}

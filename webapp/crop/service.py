@@ -168,10 +168,15 @@ def basis(db: Database, a: Answer) -> tuple[Answer, Answer]:
     return tuple(answers.get(db, stage, a.meta["rests_on"][stage]) or service.answer(db) for stage, service in (("ripeness", ripeness), ("tonnage", tonnage)))
 
 
+OF_PLANTS = ("condition", "mean_brix_deg", "low80_brix_deg", "high80_brix_deg", "ripe_share", "ripe_share_low80", "ripe_share_high80", "chance_ripe")
+"""Columns of :func:`rows` that speak of plants that stand."""
+
+
 def rows(db: Database, weeks: int = 26, plot: str | None = None) -> list[dict[str, Any]]:
-    """Flat rows by plot and week: ripeness and crop together, for exports."""
+    """Flat rows by plot and week: ripeness and crop together, for exports. Before a plot is planted what is said of its plants is None."""
     a = answer(db)
     ripe, _ = basis(db, a)
+    unplanted = ripeness.unplanted(ripe)
     at = {code: i for i, code in enumerate(a.meta["plots"])}
     out = []
     for i, code in enumerate(ripe.meta["plots"]):
@@ -185,4 +190,6 @@ def rows(db: Database, weeks: int = 26, plot: str | None = None) -> list[dict[st
                         "ripe_share_high80": round(float(r["share_hi"][i, w]), 4), "chance_ripe": round(float(r["chance"][i, w]), 4), "mass_t": round(float(c["tonnes"][j, w]), 2),
                         "mass_low80_t": round(float(c["tonnes_lo"][j, w]), 2), "mass_high80_t": round(float(c["tonnes_hi"][j, w]), 2), "ripe_mass_t": round(float(c["ripe_tonnes"][j, w]), 2),
                         "sugar_t": round(float(c["sugar_t"][j, w]), 3)})
+            if unplanted[i, w]:
+                out[-1] |= dict.fromkeys(OF_PLANTS)
     return out

@@ -101,13 +101,13 @@ def per_hour(row: dict[str, Any]) -> Sentence:
 
 
 def visits_worth_making(db: Database, n: int = 10, start: str | None = None) -> list[dict[str, Any]]:
-    """Possible visits by gain per hour, there and back from the start (gate or plot) counted; ties by code. Problem ``plot_not_standing``."""
+    """Possible visits to planted plots by gain per hour, there and back from the start (gate or plot) counted; ties by code. Problem ``plot_not_standing``."""
     b = board(db)
     if not b.plots:
         return []
     ways, work = walking.from_start(b.places[:, 0], b.places[:, 1], b.pace, _start(db, b, start)), b.pace.work()
     rows = []
-    for i in range(len(b.plots)):
+    for i in np.flatnonzero(b.planted):
         k = _work_told(b.gain[i])
         rows.append({**_row(b, i, k, float(work[k] + 2 * ways[i])), "way_minutes": float(ways[i]), "work_minutes": float(work[k])})
     return sorted(rows, key=lambda row: (-row["gain_part_per_hour"], row["code"]))[:n]
@@ -129,7 +129,7 @@ def _by_week(db: Database, n: int) -> list[list[dict[str, Any]]]:
     out = []
     for w in range(b.week_t.shape[1]):
         rows = []
-        for i in np.flatnonzero(b.open_way & (b.week_gain_t[:, w, visits_worth.BOTH] > 0)):
+        for i in np.flatnonzero(b.open_way & b.planted & (b.week_gain_t[:, w, visits_worth.BOTH] > 0)):
             k = _work_told(b.week_gain_t[i, w])
             half, after = float(b.week_t[i, w]) / 2, float(b.week_t[i, w] - b.week_gain_t[i, w, k]) / 2
             minutes = float(times[k] + 2 * ways[i])

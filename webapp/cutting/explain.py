@@ -67,6 +67,8 @@ def why(problem: CuttingProblem, plan: Plan, prices: dict[str, list[float]], p: 
 
 def _against(problem: CuttingProblem, plan: Plan, prices, p: int, name: dict) -> list[Sentence]:
     least, ripe = problem.rules.least_pass_share, problem.ripe[p]
+    if problem.age_months[p] < 0:
+        return [Sentence("cutting.why.unplanted", {**name, "months": max(1.0, -float(problem.age_months[p]))})]
     if ripe[-1] < least:
         return [Sentence("cutting.why.unripe", {**name, "share": 100 * float(ripe[-1]), "least": 100 * least, "last": problem.weeks[-1], "age_months": float(problem.age_months[p])})]
     out = _closed(problem, p, name) + _too_big(problem, p, name)

@@ -32,6 +32,8 @@ def page() -> str:
     if not crop.meta["plots"]:
         return render("estate.html", title=words("pages.estate.title_none"), found=None, stale=stale)
     found = holding.now(db(), crop, ripe, tonnes)
+    if not found["n"]:
+        return render("estate.html", title=words("pages.estate.title_to_come", n=found["to_come"]), found=None, stale=stale)
     show = request.args.get("show", "tonnes")
     show = show if show in SHOWN else "tonnes"
     whole, measured = found["cells"][(ALL, ALL)], bool(read_plots(ripe).any())
@@ -67,11 +69,11 @@ def _passing(found: dict, ripe: Any, crop: Any, frame: Any) -> list[dict]:
 
 
 def _unvisited(ripe: Any, frame: Any) -> list[dict]:
-    """Plots past young by weeks since their last round; those never sampled first."""
+    """Plots past young by weeks since their last round; those never sampled first, those still to be planted left out."""
     today, out = clock.of(db()).today(), []
     for i, code in enumerate(ripe.meta["plots"]):
         kind = CODES[int(ripe.arrays["condition"][i, 0])]
-        if kind == "T":
+        if kind == "T" or ripe.meta["by_plot"][code]["age_months"] < 0:
             continue
         last = ripe.meta["by_plot"][code]["last_visit"]
         out.append({"code": code, "name": frame.at[code, "name"], "planted_on": frame.at[code, "planted_on"], "last": last, "weeks": (today - date.fromisoformat(last)).days // 7 if last else None, "letter": letter(ripe.arrays["condition"][i, 0], bool(last)), "word": word(ripe.arrays["condition"][i, 0], bool(last)),

@@ -29,6 +29,8 @@ bp = Blueprint("map", __name__)
 PARTS = ("plots", "weeks")
 VISITS_UP_TO, VISITS_LISTED = 1000, 5
 """Plots up to which the visits worth most stand beside the map; weighing them takes seconds in a region, and they have a page of their own."""
+TO_COME = 70
+"""State of a plot that is not planted by a week: the first number beyond tones, conditions and hatching."""
 SCRIPTS = ("data", "layers", "marks", "paint", "views", "list", "visits", "weeks")
 
 
@@ -62,7 +64,7 @@ def page() -> str:
     return render("map.html", title=map_words.title(f, layer, at), strip=strip, map_html=_folium()[0], layer=layer, layers=[(name, address(which=name)) for name in map_words.LAYERS],
                   columns=map_words.columns(layer), years=list(zip(years, cells[at])), week=f.weeks[at], at=at, monday=monday_of(f.weeks[at]), mondays=[monday_of(w) for w in f.weeks],
                   visits=visits and {**visits, "shown": _visit_rows(f, visits, at), "heading": visits["title"].replace("[week]", f.weeks[at])}, visits_said=Markup(_json(visits)), stale=stale, said=Markup(_said(f)), measured=bool(f.read.any()) or not f.codes, legends={name: map_words.legend(name) for name in map_words.STEPS},
-                  unknown_week=_unknown_week(f), scripts=SCRIPTS, parts=PARTS, has_cut=bool(f.cut), tag=f.tag,
+                  unknown_week=_unknown_week(f), scripts=SCRIPTS, parts=PARTS, has_cut=bool(f.cut), has_to_come=bool(f.to_come.any()), tag=f.tag,
                   zones=sorted(Counter(f.zones).items()), hatched=_hatched(f, layer, at), empty=not f.codes and not f.cut)
 
 
@@ -162,7 +164,7 @@ def plots_file(f: Figures) -> bytes:
     zones = sorted(set(f.zones))
     head = {"tag": f.tag, "weeks": f.weeks, "codes": f.codes, "names": f.names, "zones": zones, "zone": [zones.index(z) for z in f.zones], "year": f.years, "unread": np.flatnonzero(~f.read).tolist(),
             "cut": [code for code, _ in f.cut], "cut_names": [name for _, name in f.cut]}
-    return map_packed.together(head, {"counts": counts, "steps": steps, "state": map_packed.runs(f.tone + 7 * f.condition + 35 * f.wide)})
+    return map_packed.together(head, {"counts": counts, "steps": steps, "state": map_packed.runs(np.where(f.to_come, TO_COME, f.tone + 7 * f.condition + 35 * f.wide))})
 
 
 def weeks_file(f: Figures) -> bytes:

@@ -15,6 +15,7 @@ from .. import settings
 from ..answers import Answer
 from ..database import Database, path_of
 from ..land import service as land
+from ..ripeness import service as ripeness
 from ..ripeness.readiness import ripe_and_maybe
 from ..survey import service as survey
 from ..weeks import monday_of
@@ -60,6 +61,8 @@ class Figures:
     total_t: np.ndarray
     unvisited_weeks: np.ndarray
     sick: list[dict[str, Any] | None]
+    to_come: np.ndarray
+    """[plot, week] not planted by then: no layer says anything of plants that are not there."""
 
     @cached_property
     def unvisited(self) -> np.ndarray:
@@ -94,7 +97,8 @@ def _make(db: Database, ripe: Answer, crop: Answer, tag: str) -> Figures:
     frame = land.plots(db)
     codes, weeks = ripe.meta["plots"], ripe.meta["weeks"][:SHOWN]
     plots = frame.reindex(codes)
-    whole = lambda name, times=1.0: np.rint(times * np.asarray(ripe.arrays[name][:, :SHOWN], float)).astype(int)  # noqa: E731
+    later = ripeness.unplanted(ripe)[:, :SHOWN]
+    whole = lambda name, times=1.0: np.where(later, 0, np.rint(times * np.asarray(ripe.arrays[name][:, :SHOWN], float))).astype(int)  # noqa: E731
     at = {code: i for i, code in enumerate(crop.meta["plots"])}
     rows = np.array([at.get(code, -1) for code in codes], int)
     mass, low, high = (np.where(rows[:, None] >= 0, np.asarray(crop.arrays[name][:, :SHOWN], float)[rows], 0.0) if len(at) else np.zeros((len(codes), len(weeks))) for name in ("tonnes", "tonnes_lo", "tonnes_hi"))
@@ -107,10 +111,10 @@ def _make(db: Database, ripe: Answer, crop: Answer, tag: str) -> Figures:
         years=[d.year if isinstance(d, date) else 0 for d in plots["planted_on"]], cut=[(code, name if isinstance(name, str) else "") for code, name in gone["name"].items()], outlines=land.outlines(db, [*codes, *gone.index]), area_ha=area,
         share=whole("share", 100), share_lo=whole("share_lo", 100), share_hi=whole("share_hi", 100), chance=whole("chance", 100),
         mass_t=np.rint(mass).astype(int), mass_lo_t=np.rint(low).astype(int), mass_hi_t=np.rint(high).astype(int), mass_t_ha=np.rint(mass / np.maximum(area, 1e-3)[:, None]).astype(int),
-        tone=np.searchsorted(RAMP, share, side="right"), condition=np.asarray(ripe.arrays["condition"][:, :SHOWN], int), read=read, wide=little_known(ripe)[:, :SHOWN],
-        wide_mass=high - low > np.maximum(WIDE_MASS * mass, WIDE_MASS_T_HA * area[:, None]), ripe=known, maybe=maybe, likely=np.asarray(ripe.arrays["chance"][:, :SHOWN], float) > 0.5,
+        tone=np.where(later, 0, np.searchsorted(RAMP, share, side="right")), condition=np.asarray(ripe.arrays["condition"][:, :SHOWN], int), read=read, wide=little_known(ripe)[:, :SHOWN] & ~later,
+        wide_mass=(high - low > np.maximum(WIDE_MASS * mass, WIDE_MASS_T_HA * area[:, None])) & ~later, ripe=known & ~later, maybe=maybe & ~later, likely=(np.asarray(ripe.arrays["chance"][:, :SHOWN], float) > 0.5) & ~later,
         exact_mass_t=mass, total_t=np.stack([np.asarray(crop.arrays[f"mass_total{end}"][:SHOWN], float) for end in ("", "_lo", "_hi")]),
-        unvisited_weeks=_unvisited(ripe, weeks), sick=_sick(db, codes))
+        unvisited_weeks=_unvisited(ripe, weeks), sick=_sick(db, codes), to_come=later)
 
 
 def _unvisited(ripe: Answer, weeks: list[str]) -> np.ndarray:

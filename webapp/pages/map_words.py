@@ -23,17 +23,18 @@ HATCHED = ("share", "mass", "unvisited", "sick")
 
 def title(f: Figures, layer: str, at: int) -> str:
     """The answer above the map for a layer and the week number ``at``."""
-    week, of = f.weeks[at], len(f.codes)
+    here = ~f.to_come[:, at]
+    week, of = f.weeks[at], int(here.sum())
     if layer == "chance":
         return words("pages.map.title_chance", week=week, n=int(f.likely[:, at].sum()), of=of)
     if layer == "mass":
         mass, low, high = (float(v) for v in f.total_t[:, at])
         return words("pages.map.title_mass", week=week, mass_t=mass, low_t=low, high_t=high)
     if layer == "unvisited":
-        weeks = f.unvisited[:, at]
+        weeks = f.unvisited[here, at]
         return words("pages.map.title_unvisited", week=week, n=int((weeks > LONG_UNVISITED_WEEKS).sum()), of=of, weeks=LONG_UNVISITED_WEEKS, never=int((weeks < 0).sum()))
     if layer == "sick":
-        counted = [s for s in f.sick if s]
+        counted = [f.sick[i] for i in np.flatnonzero(here) if f.sick[i]]
         return words("pages.map.title_sick", n=sum(s["percent"] >= MANY_SICK_PERCENT for s in counted), counted=len(counted), percent=MANY_SICK_PERCENT, never=of - len(counted))
     maybe = int(f.maybe[:, at].sum())
     if of and not f.read.any():
@@ -56,7 +57,7 @@ def named(f: Figures, i: int) -> str:
 def hatched(f: Figures, layer: str, at: int) -> list[int]:
     """Indices of the plots that the layer hatches in a week, by planting year and code."""
     of = {"share": lambda: f.wide[:, at], "chance": lambda: np.zeros(len(f.codes), bool), "mass": lambda: f.wide_mass[:, at], "unvisited": lambda: f.unvisited_weeks < 0, "sick": lambda: np.array([s is None for s in f.sick], bool)}[layer]()
-    return [i for i in by_age(f) if of[i]]
+    return [i for i in by_age(f) if of[i] and not f.to_come[i, at]]
 
 
 def hatched_words(layer: str, n: int) -> str:
@@ -79,7 +80,7 @@ def by_year(f: Figures, layer: str) -> tuple[list[str], list[list[list[str]]]]:
     years = np.array(f.years, int)
     order = sorted(set(f.years), key=lambda y: (y == 0, y))
     members = [np.flatnonzero(years == year) for year in order]
-    weeks = 1 if layer == "sick" else len(f.weeks)  # the last counts are the same in every week
+    weeks = 1 if layer == "sick" and not f.to_come.any() else len(f.weeks)  # the last counts are the same in every week
     cells = [[sums(f, layer, m, at) for m in members] for at in range(weeks)]
     return [str(y) if y else words("pages.map.unknown_year") for y in order], cells * (len(f.weeks) // weeks)
 
@@ -90,6 +91,10 @@ def sums(f: Figures, layer: str, m: Any, at: int) -> list[str]:
 
 
 def _cells(f: Figures, layer: str, m: np.ndarray, at: int) -> list[str]:
+    m = np.asarray(m, int)
+    m = m[~f.to_come[m, at]]
+    if not len(m):  # none of them is planted by then
+        return ["–", "–"]
     if layer == "chance":
         return [n0(f.likely[m, at].sum()), pct(float(f.chance[m, at].mean()) / 100)]
     if layer == "mass":
@@ -123,7 +128,7 @@ def said(f: Figures) -> dict[str, Any]:
         layers[layer] = {"titles": [title(f, layer, at) for at in range(len(f.weeks))], "columns": columns(layer), "plot_columns": plot_columns(layer), "cells": cells, "steps": STEPS.get(layer, ())}
     codes = ("share", "chance", "mass", "unvisited", "unvisited_one", "unvisited_none", "unvisited_never", "sick", "sick_sound", "sick_never", "cut")
     return {"layers": layers, "years": sorted(set(f.years), key=lambda y: (y == 0, y)), "letters": [words(f"condition.{c}.letter") for c in WORDS], "conditions": [words(f"condition.{c}.word") for c in WORDS],
-            "cut_letter": words("condition.J.letter"), "causes": [words(f"pages.map.cause.{name}") for name in SICK], "cause_letters": [words(f"pages.map.cause.{name}.letter") for name in SICK],
+            "cut_letter": words("condition.J.letter"), "to_come": [words("condition.S.letter"), words("condition.S.word")], "causes": [words(f"pages.map.cause.{name}") for name in SICK], "cause_letters": [words(f"pages.map.cause.{name}.letter") for name in SICK],
             "tell": {code: words(f"pages.map.tell.{code}") for code in codes}, "open": words("pages.map.open"), "see": words("pages.map.see"), "more": words("pages.map.more"),
             "little": words("pages.map.little"), "never": words("pages.map.never"), "grade": words("pages.map.grade"), "failed": words("pages.map.failed"),
             "of_year": words("pages.map.of_year"), "hatched": {layer: [words(f"pages.map.hatched.{layer}_one"), words(f"pages.map.hatched.{layer}")] for layer in HATCHED}, "named": NAMED_BELOW,
@@ -139,6 +144,6 @@ def by_age(f: Figures) -> list[int]:
 def row(f: Figures, i: int, at: int) -> dict[str, Any]:
     """One line of the flat table: a plot with all layers' figures of one week."""
     weeks = int(f.unvisited[i, at])
-    return {"code": f.codes[i], "name": f.names[i], "zone": f.zones[i], "year": f.years[i], "letter": letter(f.condition[i, at], f.read[i]), "tone": f"c{f.tone[i, at]}", "wide": bool(f.wide[i, at]),
+    return {"code": f.codes[i], "name": f.names[i], "zone": f.zones[i], "year": f.years[i], "to_come": bool(f.to_come[i, at]), "letter": letter(f.condition[i, at], f.read[i]), "tone": f"c{f.tone[i, at]}", "wide": bool(f.wide[i, at]),
             "share": int(f.share[i, at]), "low": int(f.share_lo[i, at]), "high": int(f.share_hi[i, at]), "chance": int(f.chance[i, at]), "mass_t": int(f.mass_t[i, at]), "mass_lo_t": int(f.mass_lo_t[i, at]),
             "mass_hi_t": int(f.mass_hi_t[i, at]), "mass_t_ha": int(f.mass_t_ha[i, at]), "unvisited": None if weeks < 0 else weeks, "sick": f.sick[i]}

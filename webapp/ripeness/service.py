@@ -177,6 +177,13 @@ def limits_of(a: Answer) -> Limits:
     return Limits(**a.meta["limits"])
 
 
+def unplanted(a: Answer) -> np.ndarray:
+    """[P, W] True in the weeks before a plot's planting (the first week goes by the answer's day, others by their Thursday): none of its plants stands, so nobody says °Brix, share or condition of it."""
+    out = a.arrays["land_planted"][:, None] > np.array([monday_of(w).toordinal() + 3 for w in a.meta["weeks"]])
+    out[:, :1] = np.array([a.meta["by_plot"][code]["age_months"] < 0 for code in a.meta["plots"]], bool)[:, None]
+    return out
+
+
 def model_of(a: Answer) -> tuple[ripening.Fit, ripening.Land, visits.Visits]:
     """The stored fit, land and visits of an answer."""
     stored = {name[4:]: value for name, value in a.arrays.items() if name.startswith("fit_")}
@@ -262,11 +269,11 @@ def long_draws(db: Database, a: Answer, n: int, seed: int, quarters: int = 56) -
 
 
 def prior_for_phone(db: Database) -> dict[str, dict[str, float]]:
-    """Code → prior of the plot's mean today and the noise of readings, for «enough sampled»."""
+    """Code → prior of the plot's mean today and the noise of readings, for «enough sampled»; none for a plot not yet planted."""
     a = answer(db)
     visit, plant = max(a.meta["fit"]["visit_deg"], ripening.LEAST_PLANT_SD_DEG), a.arrays["plant_sd_deg"][:, 0]
     return {code: {"mean_deg": round(float(a.arrays["mean_deg"][i, 0]), 3), "sd_deg": round(float(a.arrays["sd_deg"][i, 0]), 3), "visit_sd_deg": round(visit, 3), "plant_sd_deg": round(float(plant[i]), 3)}
-            for i, code in enumerate(a.meta["plots"])}
+            for i, code in enumerate(a.meta["plots"]) if a.meta["by_plot"][code]["age_months"] >= 0}
 
 
 def what_one_more_visit(db: Database, code: str) -> dict[str, Any]:
