@@ -44,6 +44,11 @@ def read_plots(ripe: Answer) -> np.ndarray:
     return np.array([ripe.meta["by_plot"][code]["n_visits"] > 0 for code in ripe.meta["plots"]], bool)
 
 
+def doubted(ripe: Answer) -> int:
+    """Rounds in doubt of plots without any that counts: these have been sampled, but no more is known of them."""
+    return sum(about.get("n_doubted", 0) for about in ripe.meta["by_plot"].values() if not about["n_visits"])
+
+
 def to_come(ripe: Answer) -> np.ndarray:
     """[plot] True where the plot is planted after the answer's day: none of its plants stands."""
     return np.array([ripe.meta["by_plot"][code]["age_months"] < 0 for code in ripe.meta["plots"]], bool)

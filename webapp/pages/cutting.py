@@ -44,7 +44,8 @@ def page(problem: Problem | None = None) -> str:
         context["nothing"] = [reason for i in largest for reason in cutting.explain(db(), view.id, crop.meta["plots"][i])[:1]]
     ripe = crop_service.basis(db(), crop_service.answer(db()))[0]
     planned = {c["plot"] for c in view.cuts}
-    context["unread"] = sum(not ripe.meta["by_plot"].get(code, {"n_visits": 1})["n_visits"] for code in planned), len(planned)
+    unread = [code for code in planned if not ripe.meta["by_plot"].get(code, {"n_visits": 1})["n_visits"]]
+    context["unread"] = len(unread), len(planned), any(ripe.meta["by_plot"][code].get("n_doubted") for code in unread)
     title = words("pages.cutting.title_short", n=len(short), missing_t=context["missing_t"], first=short[0][0]) if short else words("pages.cutting.title_full", total_t=total)
     return render("cutting.html", title=title, **context)
 

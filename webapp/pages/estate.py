@@ -13,7 +13,7 @@ from ..crop.holding_service import ALL
 from ..land import service as land
 from .access import db
 from .charts import ramp
-from .conditions import CODES, letter, read_plots, word
+from .conditions import CODES, doubted, letter, read_plots, word
 from .first import first_page
 from .layout import render, words
 from .picture_planted import planted_bars, planted_rows
@@ -39,7 +39,7 @@ def page() -> str:
     whole, measured = found["cells"][(ALL, ALL)], bool(read_plots(ripe).any())
     frame = land.plots(db())
     return render(
-        "estate.html", measured=measured, title=words("pages.estate.title" if measured else "pages.estate.title_unmeasured", mass_t=whole["mass_t"].value, n=found["n"], ripe_t=whole["ripe_t"].value), found=found, whole=whole, stale=stale, show=show, choices=list(SHOWN),
+        "estate.html", measured=measured, doubted=doubted(ripe), title=words("pages.estate.title" if measured else "pages.estate.title_unmeasured", mass_t=whole["mass_t"].value, n=found["n"], ripe_t=whole["ripe_t"].value), found=found, whole=whole, stale=stale, show=show, choices=list(SHOWN),
         rows=[(year, [found["cells"].get((year, zone)) for zone in found["zones"]] + [found["cells"][(year, ALL)]]) for year in found["years"]],
         foot=[found["cells"][(ALL, zone)] for zone in found["zones"]] + [whole], measure=SHOWN[show], scale=1000 if show == "plants" else 1, pictures=_pictures(found),
         passing=_passing(found, ripe, crop, frame), unvisited=_unvisited(ripe, frame), never_young=_never_young(ripe), passing_n=len(found["passing"]))
@@ -63,7 +63,7 @@ def _passing(found: dict, ripe: Any, crop: Any, frame: Any) -> list[dict]:
     out = []
     for code in found["passing"][:MOST_UNVISITED]:
         i, j = ripe.meta["plots"].index(code), crop.meta["plots"].index(code)
-        out.append({"code": code, "name": frame.at[code, "name"], "planted_on": frame.at[code, "planted_on"], "read": ripe.meta["by_plot"][code]["n_visits"] > 0, "mass_t": float(crop.arrays["tonnes"][j, 0]),
+        out.append({"code": code, "name": frame.at[code, "name"], "planted_on": frame.at[code, "planted_on"], "read": ripe.meta["by_plot"][code]["n_visits"] > 0, "doubted": ripe.meta["by_plot"][code].get("n_doubted", 0), "mass_t": float(crop.arrays["tonnes"][j, 0]),
                     "low": float(crop.arrays["tonnes_lo"][j, 0]), "high": float(crop.arrays["tonnes_hi"][j, 0]), "lost": 1 - float(ripe.arrays["keep_share"][i, 0])})
     return out
 

@@ -63,7 +63,7 @@ def page() -> str:
     years, cells = map_words.by_year(f, layer)
     return render("map.html", title=map_words.title(f, layer, at), strip=strip, map_html=_folium()[0], layer=layer, layers=[(name, address(which=name)) for name in map_words.LAYERS],
                   columns=map_words.columns(layer), years=list(zip(years, cells[at])), week=f.weeks[at], at=at, monday=monday_of(f.weeks[at]), mondays=[monday_of(w) for w in f.weeks],
-                  visits=visits and {**visits, "shown": _visit_rows(f, visits, at), "heading": visits["title"].replace("[week]", f.weeks[at])}, visits_said=Markup(_json(visits)), stale=stale, said=Markup(_said(f)), measured=bool(f.read.any()) or not f.codes, legends={name: map_words.legend(name) for name in map_words.STEPS},
+                  visits=visits and {**visits, "shown": _visit_rows(f, visits, at), "heading": visits["title"].replace("[week]", f.weeks[at])}, visits_said=Markup(_json(visits)), stale=stale, said=Markup(_said(f)), measured=bool(f.read.any()) or not f.codes, doubted=f.doubted, legends={name: map_words.legend(name) for name in map_words.STEPS},
                   unknown_week=_unknown_week(f), scripts=SCRIPTS, parts=PARTS, has_cut=bool(f.cut), has_to_come=bool(f.to_come.any()), tag=f.tag,
                   zones=sorted(Counter(f.zones).items()), hatched=_hatched(f, layer, at), empty=not f.codes and not f.cut)
 

@@ -20,7 +20,7 @@ from ..ripeness.readiness import ripe_and_maybe
 from ..survey import service as survey
 from ..weeks import monday_of
 from .charts import RAMP
-from .conditions import little_known, read_plots
+from .conditions import doubted, little_known, read_plots
 
 SHOWN = 26
 SICK = ("sick_wilt", "sick_bud_rot", "sick_weevil")
@@ -63,6 +63,8 @@ class Figures:
     sick: list[dict[str, Any] | None]
     to_come: np.ndarray
     """[plot, week] not planted by then: no layer says anything of plants that are not there."""
+    doubted: int = 0
+    """Rounds in doubt of plots without any that counts."""
 
     @cached_property
     def unvisited(self) -> np.ndarray:
@@ -114,7 +116,7 @@ def _make(db: Database, ripe: Answer, crop: Answer, tag: str) -> Figures:
         tone=np.where(later, 0, np.searchsorted(RAMP, share, side="right")), condition=np.asarray(ripe.arrays["condition"][:, :SHOWN], int), read=read, wide=little_known(ripe)[:, :SHOWN] & ~later,
         wide_mass=(high - low > np.maximum(WIDE_MASS * mass, WIDE_MASS_T_HA * area[:, None])) & ~later, ripe=known & ~later, maybe=maybe & ~later, likely=(np.asarray(ripe.arrays["chance"][:, :SHOWN], float) > 0.5) & ~later,
         exact_mass_t=mass, total_t=np.stack([np.asarray(crop.arrays[f"mass_total{end}"][:SHOWN], float) for end in ("", "_lo", "_hi")]),
-        unvisited_weeks=_unvisited(ripe, weeks), sick=_sick(db, codes), to_come=later)
+        unvisited_weeks=_unvisited(ripe, weeks), sick=_sick(db, codes), to_come=later, doubted=doubted(ripe))
 
 
 def _unvisited(ripe: Answer, weeks: list[str]) -> np.ndarray:

@@ -36,10 +36,10 @@ def title(f: Figures, layer: str, at: int) -> str:
     if layer == "sick":
         counted = [f.sick[i] for i in np.flatnonzero(here) if f.sick[i]]
         return words("pages.map.title_sick", n=sum(s["percent"] >= MANY_SICK_PERCENT for s in counted), counted=len(counted), percent=MANY_SICK_PERCENT, never=of - len(counted))
-    maybe = int(f.maybe[:, at].sum())
+    maybe, so = int(f.maybe[:, at].sum()), "_doubted" if f.doubted else ""
     if of and not f.read.any():
-        return words("pages.map.title_unmeasured", week=week, n=maybe, of=of)
-    return words("pages.map.title_maybe" if maybe else "pages.map.title", week=week, n=int(f.ripe[:, at].sum()), maybe=maybe, of=of) + _little(f, at)
+        return words(f"pages.map.title_unmeasured{so}", week=week, n=maybe, of=of)
+    return words(f"pages.map.title_maybe{so}" if maybe else "pages.map.title", week=week, n=int(f.ripe[:, at].sum()), maybe=maybe, of=of) + _little(f, at)
 
 
 def _little(f: Figures, at: int) -> str:

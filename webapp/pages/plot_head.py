@@ -31,7 +31,7 @@ def headline(about: dict[str, Any], now: dict[str, Any], rest: dict[str, Any] | 
     read = now["n_visits"] > 0
     said = {"name": about["name"], "word": word(now["condition"][0], read)}
     if not read and conditions.code_of(now["condition"][0], read).endswith("_maybe"):
-        return words("pages.plot.title_maybe", **said)
+        return words("pages.plot.title_maybe_doubted" if now.get("n_doubted") else "pages.plot.title_maybe", **said)
     if not now["window"]:
         return words("pages.plot.title_later", **said)
     first, last = (monday_of(w) if w else None for w in now["window"])

@@ -36,7 +36,7 @@ def rounds_of(mine: pd.DataFrame, heads: pd.DataFrame, left: list[dict], doubts:
         expected, plant_sd = (float(np.interp(day.toordinal(), curve_at, look["curve"][name])) for name in ("mean_deg", "plant_sd_deg"))
         known = float(part["brix20_sd_deg"].mean())
         middle = float(part["brix20_deg"].median())
-        told = [*about.get(head.get("id", ""), []), *(about.get(key, []) if key != head.get("id") else []), *(d for r in readings for d in about.get(r["id"], []))]
+        told = list({(d["code"], d["record"]): d for name in dict.fromkeys((head.get("id", ""), key, *(r["id"] for r in readings))) for d in about.get(name, [])}.values())  # once a round, of however many readings it speaks
         off, usual = mean - expected, (look["visit_sd_deg"] ** 2 + plant_sd**2 / n + known**2) ** 0.5
         out[key] = {
             "day": day, "n": n, "mean": mean, "spread": float(part["brix20_deg"].std()) if n > 1 else None, "known": known, "raw": float(part["brix_raw_deg"].mean()), "temp": _mean(part["juice_temp_c"]),

@@ -15,7 +15,7 @@ from ..sentences import Sentence
 from . import planted_list
 from .access import db
 from .charts import ramp
-from .conditions import CODES, letters, little_known, read_plots, to_come, word
+from .conditions import CODES, doubted, letters, little_known, read_plots, to_come, word
 from .first import first_page
 from .layout import n0, render, words
 from .map_words import ripe_cell
@@ -78,7 +78,8 @@ def page() -> str:
 
 def _title(n: int, maybe: int, soon: int, measured: bool, ripe: Answer, of: int) -> str:
     """What is ripe ``of`` the plots that stand; apart, what may be and nobody has read."""
+    so = "_doubted" if doubted(ripe) else ""
     if not measured and of:
-        return words("pages.ripeness.title_unmeasured", n=maybe, of=of)
-    return words("pages.ripeness.title_maybe" if maybe else "pages.ripeness.title", n=n, of=of, maybe=maybe, soon=soon, week=ripe.meta["weeks"][13])
+        return words(f"pages.ripeness.title_unmeasured{so}", n=maybe, of=of)
+    return words(f"pages.ripeness.title_maybe{so}" if maybe else "pages.ripeness.title", n=n, of=of, maybe=maybe, soon=soon, week=ripe.meta["weeks"][13])
 

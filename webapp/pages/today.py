@@ -67,7 +67,7 @@ def _from_plots(ripe, today) -> list[dict]:
     return (_task("passing", url_for("ripeness.page", condition="P"), len(passing), names=_names(passing, plots))
             + _task("leases", url_for("land.page"), len(ending), names=_names(ending, plots), days=LEASE_SOON_DAYS)
             + _task("unvisited", url_for("ripeness.page", by="visit"), len(old), names=_names(old, plots), weeks=OLD_VISIT_DAYS // 7)
-            + _task("unread", url_for("ripeness.page", by="visit"), len(unread), names=_names(unread, plots))
+            + _task("unread_doubted" if any(ripe.meta["by_plot"][c].get("n_doubted") for c in unread) else "unread", url_for("ripeness.page", by="visit"), len(unread), names=_names(unread, plots))
             + _task("undated", url_for("land.page"), len(undated), names=_names(undated, plots))
             + _task("visits", url_for("visits.page"), len(round_), names=_names(round_, plots)))
 

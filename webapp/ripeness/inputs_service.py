@@ -7,18 +7,16 @@ from datetime import date
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from ..database import Database
 from ..land import service as land
+from ..survey import quality_range
 from ..survey import service as survey
-from ..survey.constants import BRIX_LOW_SHARE, BRIX_MOST_DEG, BRIX_USUAL_LOW
 from . import constants as k
 from . import picked, ripening, stand_service, visits
 
 DEFAULT_AGE_MONTHS = 48.0
-
-SENSELESS_SD_DEG = 100.0
-"""Error given to a visit that no juice reads, so that even an estate full of them stays by its practice curve."""
 
 
 def ground(db: Database, today: date) -> tuple[list[str], ripening.Land, list[str], Any]:
@@ -46,30 +44,43 @@ def ground(db: Database, today: date) -> tuple[list[str], ripening.Land, list[st
     return plots, stand_service.told(db, plots, ripening.Land(planted, sd, zone, zones), how, frame, today), how, frame
 
 
-def _senseless(found: visits.Visits) -> np.ndarray:
-    """[P, M] whether a visit says what no agave juice reads (``quality_range``): whoever looks at it decides, until then it weighs next to nothing.
+def set_aside(db: Database, readings: pd.DataFrame) -> np.ndarray:
+    """[N] readings of visits that say what no agave juice reads (``quality_range.senseless``) and that nobody has looked at and left.
 
     ``weighing`` finds what differs from the other visits; an instrument on another scale may have spoilt them all.
     """
-    return found.mask & (found.sure == 0) & ((found.mean > float(BRIX_MOST_DEG)) | (found.mean < float(BRIX_LOW_SHARE) * BRIX_USUAL_LOW[0][1]))
+    odd = quality_range.senseless(readings)
+    return odd & ~_looked_at(db, readings) if odd.any() else odd
+
+
+def _looked_at(db: Database, readings: pd.DataFrame) -> np.ndarray:
+    """[N] readings of visits whose doubt the office has left as they are."""
+    left = survey.far_rounds_left(db)
+    visit, named = quality_range.visit_of(readings), readings["id"].isin(left)
+    looked_at = visit.isin(left)
+    if named.any():  # a visit without a round goes by its first reading
+        looked_at |= named.groupby([readings["plot"], visit]).transform("any")
+    return looked_at.to_numpy(bool)
+
+
+def visits_aside(db: Database, plots: list[str], readings: Any = None) -> np.ndarray:
+    """[P] visits of the listed plots that don't count until somebody looks at them."""
+    r = survey.readings(db) if readings is None else readings
+    r = r[r["plot"].isin(plots)]
+    r = r[set_aside(db, r)]
+    return quality_range.visit_of(r).groupby(r["plot"]).nunique().reindex(plots, fill_value=0).to_numpy(int)
 
 
 def seen(db: Database, plots: list[str], ground: ripening.Land | None = None, plants_sd_deg: float | None = None, readings: Any = None) -> visits.Visits:
-    """Visits of the listed plots, from the readings in force (or from a table like theirs).
+    """Visits of the listed plots, from the readings in force (or from a table like theirs), without those set aside: these teach nothing until somebody looks.
 
     With ``ground`` as the uncut plots would have read: after a selective pass the plants left read lower, which is given back
     by ``picked.shift`` in sds of plants within a visit (``plants_sd_deg``; None: as these visits say themselves).
     """
     r = survey.readings(db) if readings is None else readings
     r = r[r["plot"].isin(plots)]
-    group = r["round"].where(r["round"].notna(), r["day"].astype(str))
-    left = survey.far_rounds_left(db)
-    looked_at, named = group.isin(left), r["id"].isin(left)
-    if named.any():  # a visit without a round goes by its first reading
-        looked_at |= named.groupby([r["plot"], group]).transform("any")
-    looked_at = looked_at.to_numpy()
-    found = visits.gather(plots, r["plot"].to_numpy(), group.to_numpy(), np.array([d.toordinal() for d in r["day"]], int), r["brix20_deg"].to_numpy(float), r["brix20_sd_deg"].to_numpy(float), looked_at)
-    found = replace(found, known=found.known + _senseless(found) * SENSELESS_SD_DEG**2)
+    r = r[~set_aside(db, r)]
+    found = visits.gather(plots, r["plot"].to_numpy(), quality_range.visit_of(r).to_numpy(), np.array([d.toordinal() for d in r["day"]], int), r["brix20_deg"].to_numpy(float), r["brix20_sd_deg"].to_numpy(float), _looked_at(db, r))
     if ground is None or ground.picked is None or not ground.picked.pass_day.size:
         return found
     lower = picked.shift(ground.picked.taken(found.day)) * (visits.scatter_deg(found) if plants_sd_deg is None else plants_sd_deg)

@@ -47,7 +47,7 @@ def look(db: Database, code: str, since: date) -> dict[str, Any]:
     return {
         "now": now, "days": past + coming, "curve": curve, "first": first, "weeks": weeks,
         "word": why.reason(condition, now["share"][0], now["keep_share"][0], curve["age_months"][first], lim, now["n_visits"], now["age_months"]),
-        "maybe": why.maybe(condition, now["n_visits"], bool(answer.meta.get("n_visits"))), "window": why.window(now.get("window_kind"), now["window"], now["weeks"][0], lim), "margin": turning.margin(condition, lacking) if now["n_visits"] else [],
+        "maybe": why.maybe(condition, now["n_visits"], bool(answer.meta.get("n_visits")), now.get("n_doubted", 0)), "window": why.window(now.get("window_kind"), now["window"], now["weeks"][0], lim), "margin": turning.margin(condition, lacking) if now["n_visits"] else [],
         "turns": found, "ahead": turning.ahead(condition, found, now["share"], weeks, lim),
         "more": {"before": before, "after": after, "plants": int(float(k.VISIT_PLANTS)), "worth": narrowing.worth_it(before, after)},
         "season": next((s["params"] for s in now["why"] if s["code"] == "ripeness.why.season"), None), "visit_sd_deg": float(answer.meta["fit"]["visit_deg"])}

@@ -68,7 +68,7 @@ def reckon(db: Database, lim: Limits, progress: Progress = no_progress) -> tuple
         model = fitting.fit_estate(empty, nobody, lim.peak_age_months, float(today.toordinal()))
         model = replace(model, about=np.zeros(0), widen=model.widen[:0])
     progress(0.8, "work.ripeness")
-    meta, arrays = _answer(model, plots, ground, how, frame, seen, lim, today)
+    meta, arrays = _answer(model, plots, ground, how, frame, seen, inputs.visits_aside(db, plots), lim, today)
     return meta | {"plain_curve": _plain(model, ground, seen), "data_version": survey.data_version(db)}, arrays
 
 
@@ -79,12 +79,12 @@ def fit_only(db: Database) -> ripening.Fit:
     return fitting.fit_estate(inputs.seen(db, plots, ground), ground, limits(db).peak_age_months, float(today.toordinal()))
 
 
-def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: list[str], frame: Any, seen: visits.Visits, lim: Limits, today: date,
+def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: list[str], frame: Any, seen: visits.Visits, aside: np.ndarray, lim: Limits, today: date,
             measured: bool | None = None) -> tuple[dict, dict]:
-    """``measured``: somebody has read some plot of the estate (None: as these visits say)."""
+    """``aside`` [P] visits of each plot that are not among those ``seen``; ``measured``: somebody has read some plot of the estate (None: as these visits say)."""
     weeks = weeks_from(today, WEEKS)
     measured = bool(seen.mask.any()) if measured is None else measured
-    parts, by_plot = [], {}
+    parts, by_plot, doubted = [], {}, aside + (seen.mask & ~seen.counts)[: len(plots)].sum(axis=1)
     for start in range(0, max(len(plots), 1), PLOTS_AT_ONCE):  # some at a time: memory stays flat
         at = np.arange(start, min(start + PLOTS_AT_ONCE, len(plots)))
         some, land_of, seen_of = ripening.part(model, ground, seen, at)
@@ -92,7 +92,7 @@ def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: l
         out = ripening.ahead(some, post, np.array([monday_of(w).toordinal() + 3 for w in weeks], float))
         arrays = _curves(some, out, lim, land_of) | {"sd_after_visit_deg": ripening.after_one_visit(some, post, out, int(float(k.VISIT_PLANTS)))}
         before, pace = ripening.before_visits(some, post, out), ripening.pace_months(some, post)
-        by_plot |= {plots[i]: _about(j, plots[i], some, out, pace, before, land_of, how[i], frame, seen_of, arrays, lim, weeks, today, measured) for j, i in enumerate(at)}
+        by_plot |= {plots[i]: _about(j, plots[i], some, out, pace, before, land_of, how[i], frame, seen_of, int(doubted[i]), arrays, lim, weeks, today, measured) for j, i in enumerate(at)}
         parts.append({name: value.astype(np.float32) if value.dtype == np.float64 else value for name, value in arrays.items()})
     arrays = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     stored = {f"fit_{name}": np.asarray(value, float) for name, value in vars(model).items()}
@@ -101,14 +101,14 @@ def _answer(model: ripening.Fit, plots: list[str], ground: ripening.Land, how: l
     stored |= {f"picked_{name}": getattr(ground.picked, name) for name in picked.ARRAYS} if ground.picked else {}
     meta = {"plots": plots, "weeks": weeks, "today": today.isoformat(), "zones": list(ground.zones), "converged": model.converged, "fit_step": model.step,
             "fit": {f"{name}_{'months' if 'pace' in name else 'deg'}": float(model.sd(name)) for name in ripening.COMPONENTS}, "by_plot": by_plot, "oldest_months": model.oldest_months, "limits": asdict(lim),
-            "plants_sd_deg": visits.scatter_deg(seen), "n_readings": int(seen.n.sum()), "n_visits": int(seen.mask.sum())}
+            "plants_sd_deg": visits.scatter_deg(seen), "n_readings": int(seen.n.sum()), "n_visits": int(seen.mask.sum()), "n_doubted": int(doubted.sum())}
     return meta, arrays | stored
 
 
 def _plain(model: ripening.Fit, ground: ripening.Land, seen: visits.Visits) -> dict[str, float] | None:
     """A plain logistic through all visits beside the model's own curve, as a check that needs no prior: {top_brix_deg, half_age_months, gap_deg, visits}."""
     age = (seen.day - ground.planted[:, None]) / ripening.DAYS_PER_MONTH if len(ground.planted) else np.zeros((0, 1))
-    at = seen.mask[: len(age)] & (age > 0)
+    at = seen.counts[: len(age)] & (age > 0)
     grown = growth.plain_curve(age[at], (seen.mean[: len(age)] - curve.season(seen.day[: len(age)]) @ curve.season_practice())[at], seen.n[: len(age)][at])
     if grown is None:
         return None
@@ -132,11 +132,11 @@ def _curves(model: ripening.Fit, out: ripening.Outlook, lim: Limits, land_of: ri
             "condition": readiness.condition(share, keep, out.age, lim)}
 
 
-def _about(i: int, code: str, model: ripening.Fit, out: ripening.Outlook, paces: np.ndarray, before: np.ndarray, ground: ripening.Land, how: str, frame: Any, seen: visits.Visits, arrays: dict,
+def _about(i: int, code: str, model: ripening.Fit, out: ripening.Outlook, paces: np.ndarray, before: np.ndarray, ground: ripening.Land, how: str, frame: Any, seen: visits.Visits, doubted: int, arrays: dict,
             lim: Limits, weeks: list[str], today: date, measured: bool) -> dict[str, Any]:
-    n = int(seen.mask[i].sum())
+    n = int(seen.counts[i].sum())
     age = float((today.toordinal() - ground.planted[i]) / ripening.DAYS_PER_MONTH)
-    last = date.fromordinal(int(seen.day[i][seen.mask[i]].max())) if n else None
+    last = date.fromordinal(int(seen.day[i][seen.counts[i]].max())) if n else None
     share_borrowed = float(why.borrowed(before[i], out.var[i, 0] / out.wider[i, 0] ** 2)) if n else 1.0
     pace = float(paces[i])
     year = curve.season(np.arange(365) + today.toordinal()) @ _season_of(model, ground, i)
@@ -144,8 +144,8 @@ def _about(i: int, code: str, model: ripening.Fit, out: ripening.Outlook, paces:
     window = readiness.windows(*ends)[0]
     beyond = out.age[i] > model.oldest_months + float(k.EXTRAPOLATED_MONTHS)
     zone = frame.at[code, "zone"] or ""
-    told = why.sentences(n, int(seen.n[i][seen.mask[i]][-1]) if n else 0, last, today, pace, share_borrowed, zone, how, float(year[0]), float(year.max()), bool(beyond[0]), (age + pace) if ground.age_sd[i] and n else None, measured)
-    return {"n_visits": n, "last_visit": last.isoformat() if last else None, "age_months": age, "age_how": how,
+    told = why.sentences(n, doubted, int(seen.n[i][seen.counts[i]][-1]) if n else 0, last, today, pace, share_borrowed, zone, how, float(year[0]), float(year.max()), bool(beyond[0]), (age + pace) if ground.age_sd[i] and n else None, measured)
+    return {"n_visits": n, "n_doubted": doubted, "last_visit": last.isoformat() if last else None, "age_months": age, "age_how": how,
             "borrowed_share": share_borrowed, "pace_months": pace, "extrapolated": bool(beyond[0]), "extrapolated_from": weeks[int(np.argmax(beyond))] if beyond.any() else None,
             "window": [weeks[window[0]], weeks[window[1]] if window[1] is not None else None] if window else None, "window_kind": readiness.window_kinds(*ends)[0], "why": [s.as_dict() for s in told]}
 
@@ -224,7 +224,7 @@ def plot_now(db: Database, code: str, readings: Any = None) -> dict[str, Any]:
         i = a.meta["plots"].index(code)
         return {"weeks": a.meta["weeks"], **{n: a.arrays[n][i] for n in CURVES}, **a.meta["by_plot"][code]}
     model, one, how, frame, seen = _one(db, a, code, readings)
-    meta, arrays = _answer(model, [code], one, how, frame, seen, limits(db), clock.of(db).today(), bool(a.meta.get("n_visits")) or None)
+    meta, arrays = _answer(model, [code], one, how, frame, seen, inputs.visits_aside(db, [code], readings), limits(db), clock.of(db).today(), bool(a.meta.get("n_visits")) or None)
     return {"weeks": meta["weeks"], **{n: arrays[n][0] for n in CURVES}, **meta["by_plot"][code]}
 
 

@@ -25,9 +25,9 @@ STEPS = ("whole", "again", "held", "usual")
 
 @dataclass(frozen=True)
 class Known:
-    """What an estate's answer rests on: ``day``, ``plants``, ``squares`` and ``correction_sd`` [N] of its visits (ordinals; plants read; sum of squares
+    """What an estate's answer rests on, of visits that count: ``day``, ``plants``, ``squares`` and ``correction_sd`` [N] of its visits (ordinals; plants read; sum of squares
     about their mean, °Bx²; sd of the temperature correction, °Bx), plots ``visited``, ``standing`` and without any note of their age
-    (``undated``), ``varieties`` standing, and how the fit ended."""
+    (``undated``), ``varieties`` standing, how the fit ended, and how many visits beside these are in doubt and don't count (``doubted``)."""
 
     day: np.ndarray
     plants: np.ndarray
@@ -39,6 +39,7 @@ class Known:
     varieties: tuple[str, ...]
     converged: bool = True
     step: int = 0
+    doubted: int = 0
 
 
 def arc_days(day: np.ndarray) -> float:
@@ -56,14 +57,17 @@ def sentences(k: Known, own: Known | None = None) -> list[Sentence]:
         out.append(Sentence(f"ripeness.thin.{STEPS[k.step]}", {}))
     elif k.standing and not k.converged:
         out.append(Sentence("ripeness.thin.open", {}))
-    n = len(k.day)
-    if k.standing and not n:
+    n, each = len(k.day), own or k
+    if k.standing and not n and k.doubted:
+        out.append(Sentence("ripeness.thin.none_counts", {"n": k.doubted}))
+    elif k.standing and not n:
         out.append(Sentence("ripeness.thin.none", {}))
     elif k.standing and (n < FEW_VISITS or k.visited < min(FEW_PLOTS, k.standing)):
         out.append(Sentence("ripeness.thin.few", {"n": n, "plots": k.visited, "of": k.standing}))
     if n:
+        if each.doubted:
+            out.append(Sentence("ripeness.thin.doubted", {"n": each.doubted, "of": each.doubted + len(each.day)}))
         out += _season(k.day)
-    each = own or k
     alike = (each.plants >= EQUAL_PLANTS) & (each.squares < 1e-9)
     if alike.any():
         out.append(Sentence("ripeness.thin.equal", {"n": int(alike.sum()), "of": len(each.day)}))

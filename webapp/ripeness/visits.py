@@ -10,6 +10,9 @@ import pandas as pd
 MOST_VISITS = 60
 """Older visits beyond this many are folded out (a plot with hundreds of rounds still fits in memory)."""
 
+TELLS_NOTHING_DEG = 5.0
+"""°Bx of doubt with which a visit no longer counts as one: of plots that differ by 1.5 °Bx it tells less than a tenth."""
+
 
 @dataclass(frozen=True)
 class Visits:
@@ -34,6 +37,11 @@ class Visits:
     def own_var(self) -> np.ndarray:
         """[P, M] variance of a visit known beside what the model says of every visit; 1 where there is none."""
         return np.where(self.mask, self.known + self.doubt, 1.0)
+
+    @property
+    def counts(self) -> np.ndarray:
+        """[P, M] visits that say something of their plot; the others wait until somebody looks at them."""
+        return self.mask & (self.doubt < TELLS_NOTHING_DEG**2)
 
     def until(self, day: float) -> "Visits":
         """Only what was seen up to a day."""

@@ -18,12 +18,15 @@ def borrowed(prior_var: np.ndarray, var: np.ndarray) -> np.ndarray:
     return np.clip(var / np.maximum(prior_var, 1e-9), 0.0, 1.0)
 
 
-def sentences(visits: int, plants_last: int, last: date | None, today: date, pace_months: float, borrowed_share: float, zone: str, age_how: str, season_now_deg: float,
+def sentences(visits: int, doubted: int, plants_last: int, last: date | None, today: date, pace_months: float, borrowed_share: float, zone: str, age_how: str, season_now_deg: float,
               season_high_deg: float, extrapolated: bool, age_read_months: float | None = None, measured: bool = True) -> list[Sentence]:
-    """In reading order: visits, pace, season, borrowed, age, extrapolation. ``measured``: somebody has read some plot of the estate."""
+    """In reading order: visits, pace, season, borrowed, age, extrapolation. ``visits`` count, ``doubted`` do not until somebody looks at them; ``measured``: some visit of the estate counts."""
     out = []
     if visits and last:
         out.append(Sentence("ripeness.why.visits", {"n": visits, "days": (today - last).days, "plants": plants_last}))
+        out += [Sentence("ripeness.why.some_doubted", {"n": doubted})] if doubted else []
+    elif doubted:
+        out.append(Sentence("ripeness.why.doubted", {"n": doubted}))
     else:
         out.append(Sentence("ripeness.why.never" if measured else "ripeness.why.supposed", {}))
     if visits and age_read_months is not None:  # the age itself is in doubt: pace and age cannot be told apart
@@ -52,10 +55,12 @@ def reason(condition: int, share: float, keep: float, age_months: float, limits:
     return turning.reason(condition, share, keep, age_months, limits)
 
 
-def maybe(condition: int, visits: int, measured: bool) -> Sentence | None:
-    """What a word of a plot that nobody has read rests on; None for one that needs no *maybe*."""
+def maybe(condition: int, visits: int, measured: bool, doubted: int = 0) -> Sentence | None:
+    """What a word of a plot without a visit that counts rests on; None for one that needs no *maybe*."""
     if int(readiness.words_of(np.array(condition), np.array(visits > 0))) == condition:
         return None
+    if doubted:
+        return Sentence("ripeness.why.maybe_doubted", {"n": doubted})
     return Sentence("ripeness.why.maybe" if measured else "ripeness.why.maybe_supposed", {})
 
 

@@ -1,8 +1,8 @@
 """Doubts about °Brix that no agave juice has, whatever the others of the estate say (see ``quality``).
 
 A scale read wrong, or a point left out in every reading, spoils all rounds alike, so that none lies far from the others.
-Rounds and single readings are therefore also held against limits of the trade (``constants``); nothing is dropped, each proposes:
-the point moved where that makes the round usual for its age, else its readings taken out of use (the counts of the visit stay).
+Rounds and single readings are therefore also held against limits of the trade (``constants``); nothing is dropped, though what
+no juice reads at all (``senseless``) waits to be looked at before it counts. Each proposes: the point moved where that makes the round usual for its age, else its readings taken out of use (the counts of the visit stay).
 """
 
 from __future__ import annotations
@@ -18,10 +18,14 @@ from . import constants as k
 TOO_HIGH, TOO_LOW, READ_NOTHING, SOME_NOTHING, PLANT_TOO_HIGH = "brix_too_high", "brix_too_low", "read_nothing", "some_read_nothing", "plant_too_high"
 OF_ROUNDS = frozenset((TOO_HIGH, TOO_LOW, READ_NOTHING))
 """Doubts about all that a round read: who has looked at one and left it has looked at the round."""
+LOOKED_AT = OF_ROUNDS | {SOME_NOTHING}
+"""Doubts about what may be set aside (``senseless``): a round nearly all of nothing too."""
 TEN_TIMES = (0.1, 10.0)
 USUAL_FROM = 0.75
 """A round with its point moved must reach this share of the least usual of its age, and stay below the most that juice reaches."""
 MONTH_DAYS = 365.25 / 12
+BRIX_LEAST_DEG = k.BRIX_USUAL_LOW[0][1]
+"""°Bx, the least usual of any age."""
 
 
 def all_doubts(readings: pd.DataFrame, plots: pd.DataFrame, slipped: set[str]) -> list[dict]:
@@ -37,6 +41,23 @@ def all_doubts(readings: pd.DataFrame, plots: pd.DataFrame, slipped: set[str]) -
     odd = (visits["seen"] > float(k.BRIX_MOST_DEG)) | (visits["seen"] < float(k.BRIX_LOW_SHARE) * low) | (visits["least"] <= float(k.NOTHING_DEG)) | (visits["most"] > most_plant)
     parts = there[there["visit"].isin(visits.index[odd].get_level_values("visit"))].groupby(["plot", "visit"], sort=True)
     return [doubt for (plot, visit), part in parts if odd[plot, visit] for doubt in _of_visit(part, age_months(planted.get(plot), part["day"].iloc[0]), most_plant)]
+
+
+def senseless(readings: pd.DataFrame) -> np.ndarray:
+    """[N] whether a reading (``brix20_deg``, ``brix_raw_deg``) is of a visit that says what no agave juice reads, of whatever age its plants: each of these is doubted above."""
+    value, least = readings["brix20_deg"], float(k.BRIX_LOW_SHARE) * BRIX_LEAST_DEG
+    if not len(readings) or least <= value.min() and value.max() <= float(k.BRIX_MOST_DEG):
+        return np.zeros(len(readings), bool)
+    by = [readings["plot"], visit_of(readings)]
+    middle = value.where(readings["brix_raw_deg"] > float(k.NOTHING_DEG)).groupby(by).transform("median")
+    inside = (middle >= least) & (middle <= float(k.BRIX_MOST_DEG)) & (value.groupby(by).transform("mean") >= least)  # none where nothing was read
+    return (value.notna() & ~inside).to_numpy(bool)
+
+
+def first_of_unnamed(readings: pd.DataFrame) -> dict[str, list[str]]:
+    """Visits without a round by the name their doubts bear, their first reading's, with all their readings."""
+    alone = readings[readings["round"].isna() & readings["brix20_deg"].notna()].sort_values(["taken_at", "id"], kind="stable")
+    return {part["id"].iloc[0]: list(part["id"]) for _, part in alone.groupby(["plot", visit_of(alone)], sort=True)}
 
 
 def named(proposal: dict | None) -> list[str]:
