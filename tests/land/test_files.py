@@ -208,3 +208,56 @@ def test_replacing_an_outline_by_one_that_waited_keeps_the_old_one(db):
     load(db, geojson(feature("A", SQUARE), feature("A", moved(0.05))))
     service.settle_waiting(db, service.waiting(db)[0]["id"], "Ana", "replace")
     assert len(service.outline_versions(db, "A")) == 2
+
+
+def test_a_code_that_no_page_could_be_opened_by_waits_and_says_what_to_do(db):
+    done = load(db, geojson(feature("A/1", SQUARE), feature("b c%20?#", moved(0.02)), feature("Ñ" * 60, moved(0.04)), feature("A-1", moved(0.06)), feature(" A-2 ", moved(0.08))))
+    assert done.new == ("A-1", "A-2") and [f.code for f in done.findings] == ["code_unfit"] * 3 and len(done.waiting) == 3
+    for finding, es, en in zip(done.findings, ("/, \\, ? o #", "/, \\, ? o #", "40 letras"), ("/, \\, ? or #", "/, \\, ? or #", "40 letters")):
+        assert es in finding.what.text("es") and en in finding.what.text("en") and "VS-04" in finding.do.text("es") and "40" in finding.do.text("en")
+    first = service.waiting(db)[0]
+    assert es and "/, \\, ? o #" in say(first["findings"][0]["what"]["code"], "es", **first["findings"][0]["what"]["params"])  # as it is stored
+    with pytest.raises(Problem) as refused:
+        service.settle_waiting(db, first["id"], "Ana", "take")
+    assert refused.value.code == "plot_code_unfit"
+    service.settle_waiting(db, first["id"], "Ana", "take", code="A-3")
+    assert set(service.plots(db).index) == {"A-1", "A-2", "A-3"}
+    with pytest.raises(Problem) as refused:
+        service.add_plot(db, "A/4", {"type": "Polygon", "coordinates": [moved(0.1)]}, "walk", "Ana")
+    assert refused.value.code == "plot_code_unfit" and "A/4" not in service.plots(db).index
+
+
+def test_a_plot_that_has_long_had_such_a_code_keeps_it_and_opens(db, estate_path):
+    from webapp import create_app
+    from webapp.land import store
+    from webapp.people import service as people
+    from webapp.work import estimates
+
+    store.put_plot(db, "A/1", {"name": "El Tapia", "planted_on": "2020-07-01"})
+    again = load(db, geojson(feature("A/1", SQUARE)))
+    assert again.changed == ("A/1",) and again.findings == ()
+    estimates(db)
+    people.add_person(db, "Ana", "ana", "cuatro palabras bien largas", ["head"], by="prueba")
+    client = create_app(estate_path, testing=True).test_client()
+    client.post("/sign-in", data={"login": "ana", "password": "cuatro palabras bien largas"})
+    assert '<a href="/plots/A/1">' in client.get("/ripeness").get_data(as_text=True)
+    reply = client.get("/plots/A/1")
+    assert reply.status_code == 200 and "A/1" in reply.get_data(as_text=True) and client.get("/plots/A/2").status_code == 404
+
+
+@pytest.mark.parametrize("day, status, waits", [("1930-07-01", None, True), ("1930-07-01", "cut", False), ("1996-11-24", None, False), ("1996-11-01", "en pie", True), (None, None, False)])
+def test_a_planting_date_of_another_century_waits(db, day, status, waits):
+    db["estate"].update(1, {"frozen_today": "2026-11-23"})
+    done = load(db, geojson(feature("A", SQUARE, planted_on=day, status=status)))
+    assert [f.code for f in done.findings] == ["long_ago"] * waits and bool(done.waiting) is waits
+    for finding in done.findings:
+        assert day[:4] in finding.what.text("es") and f"{2026 - int(day[:4])} years" in finding.what.text("en") and "Corrige la fecha" in finding.do.text("es") and finding.do.text("en")
+        assert finding.what.text("es") == say(service.waiting(db)[0]["findings"][0]["what"]["code"], "es", **service.waiting(db)[0]["findings"][0]["what"]["params"])
+
+
+@pytest.mark.parametrize("kind", ["geojson", "gpkg", "shp", "kml"])
+def test_taking_out_the_plots_of_an_empty_estate_says_that_there_are_none(db, kind):
+    with pytest.raises(Problem) as none:
+        service.export_plots(db, kind)
+    assert "El rancho todavía no tiene tablas" in none.value.text("es") and "The estate has no plots yet" in none.value.text("en") and "capa" not in none.value.text("es")
+    assert service.export_plots(db, "csv")[0].startswith(b"code")

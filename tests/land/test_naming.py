@@ -21,3 +21,15 @@ def test_what_fits_none_or_several_is_told_with_the_nearest(text, problem, says)
         naming.code_of(text, NAMES)
     assert refused.value.code == problem and says in refused.value.do("es") and len(refused.value.text("es")) < 400
     assert refused.value.what("en") and refused.value.do("en")
+
+
+@pytest.mark.parametrize("code, why", [("VS-04", None), ("El Tapia 4", None), ("Ñ", None), ("1.2", None), ("50 %", None), ("A/1", "sign"), ("A\\1", "sign"), ("b?", "sign"), ("b#2", "sign"), (" A", "blank"), ("A ", "blank"), ("A\n1", "control"),
+                                       ("A\u200b", "control"), ("A\x7f", "control"), ("..", "dots"), ("Ñ" * 41, "long"), ("Ñ" * 40, None)])
+def test_what_may_be_a_code(code, why):
+    assert naming.unfit(code) == why
+    if why:
+        with pytest.raises(Problem) as refused:
+            naming.fit(code)
+        assert all("VS-04" in refused.value.do(language) and refused.value.what(language) for language in ("es", "en"))
+    else:
+        naming.fit(code)

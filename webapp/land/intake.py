@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from ..problems import Problem
-from . import attributes, shapes
+from ..sentences import Sentence
+from . import attributes, naming, shapes
 from .findings import Finding
 
 MOST_BYTES, MOST_UNPACKED, MOST_RATIO, MOST_MEMBERS, MOST_FEATURES = 32 * 2**20, 200 * 2**20, 100, 50, 50_000
@@ -158,6 +159,8 @@ def judge(features: list[Feature]) -> list[Finding]:
         add = lambda code, **params: out.append(Finding(code, f.number, f.subject, params))  # noqa: E731
         if not f.code:
             add("no_code")
+        elif unfit := naming.unfit(f.code):
+            add("code_unfit", why=Sentence(f"land.code.{unfit}", {"longest": naming.LONGEST_CODE}).as_dict(), longest=naming.LONGEST_CODE)
         elif f.code in seen:
             add("duplicate_code", first=seen[f.code])
         seen.setdefault(f.code, f.number)

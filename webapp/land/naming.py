@@ -8,10 +8,35 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 
 from ..problems import Problem
+from ..sentences import Sentence
 
 MOST_NEAR = 4
 LONGEST = 80
 """Letters of what was typed that are compared and told."""
+
+
+LONGEST_CODE = 40
+UNFIT = "/\\?#"
+"""Signs that part an address: a page's link would lead elsewhere."""
+
+
+def unfit(code: str) -> str | None:
+    """Why a text can be no plot's code: ``sign`` (one of :data:`UNFIT`), ``dots`` alone, ``blank`` at an end, ``control`` for what no screen shows, ``long``; None where it can."""
+    if any(sign in code for sign in UNFIT):
+        return "sign"
+    if any(unicodedata.category(c) in ("Cc", "Cf", "Cs", "Zl", "Zp") for c in code):
+        return "control"
+    if code.strip() != code:
+        return "blank"
+    if code and not code.strip("."):
+        return "dots"
+    return "long" if len(code) > LONGEST_CODE else None
+
+
+def fit(code: str) -> None:
+    """Problem ``plot_code_unfit`` where a new plot can't have the code."""
+    if why := unfit(code):
+        raise Problem("plot_code_unfit", where=code[:LONGEST_CODE], why=Sentence(f"land.code.{why}", {"longest": LONGEST_CODE}), longest=LONGEST_CODE)
 
 
 def folded(text: str) -> str:

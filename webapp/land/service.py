@@ -11,8 +11,8 @@ from .. import answers, clock
 from ..database import Database, atomic
 from ..people import service as people
 from ..problems import Problem
-from . import listing, shapes, store
-from .findings import Finding
+from . import listing, naming, shapes, store
+from .findings import Finding, long_ago
 from .roads_service import add_closure, closures, load_closures, remove_closure  # noqa: F401  (other rooms call them here)
 
 STATUSES = ("standing", "cut", "fallow", "retired")
@@ -102,9 +102,11 @@ def read(data: bytes, filename: str):
 
 def _sort(db: Database, found) -> tuple[list, list, list, list, list[Finding]]:
     """Features that are new, changed, unchanged or must wait, and all findings (overlaps with other plots included)."""
-    findings = list(found.findings)
-    blocked = {f.feature for f in findings if f.blocks}
+    findings = [*found.findings, *long_ago(found.features, clock.of(db).today())]
     there = {row["code"]: row for row in store.plots(db)}
+    stored = {f.number for f in found.features if f.code in there}
+    findings = [f for f in findings if f.code != "code_unfit" or f.feature not in stored]  # a plot that has long had its code keeps it
+    blocked = {f.feature for f in findings if f.blocks}
     old = store.outlines(db)
     coming = {f.code for f in found.features if f.number not in blocked}
     others = [(code, shapes.parse(g)) for code, g in old.items() if code not in coming]
@@ -190,7 +192,7 @@ def waiting(db: Database) -> list[dict]:
 def settle_waiting(db: Database, waiting_id: int, who: str, action: str, code: str = "") -> None:
     """``take`` a waiting outline (mended where its ring is invalid) under a new code, ``replace`` that of a plot, or ``drop`` it.
 
-    Problems: ``waiting_unknown``, ``waiting_no_outline``, ``plot_code_missing``, ``plot_code_taken``.
+    Problems: ``waiting_unknown``, ``waiting_no_outline``, ``plot_code_missing``, ``plot_code_taken``, ``plot_code_unfit``.
     """
     from . import intake
 
@@ -205,6 +207,8 @@ def settle_waiting(db: Database, waiting_id: int, who: str, action: str, code: s
             code = code.strip() or found["code"]
             if not code:
                 raise Problem("plot_code_missing", where="code")
+            if not store.plots(db, code):
+                naming.fit(code)
             if action == "take" and store.plots(db, code):
                 raise Problem("plot_code_taken", where=code, status=409)
             sound = shapes.mended(geometry) if shapes.why_invalid(geometry) else geometry
@@ -217,7 +221,7 @@ def settle_waiting(db: Database, waiting_id: int, who: str, action: str, code: s
 
 
 def export_plots(db: Database, kind: str) -> tuple[bytes, str, str]:
-    """(bytes, file name, media type) of all plots. Problem ``format_unknown``."""
+    """(bytes, file name, media type) of all plots. Problems ``format_unknown``, ``no_plots_to_export``."""
     from . import intake
 
     if kind not in FORMATS:
@@ -226,6 +230,8 @@ def export_plots(db: Database, kind: str) -> tuple[bytes, str, str]:
     extra, places = {p["code"]: p for p in store.parcels(db)}, {z["name"]: z for z in store.zones(db)}
     rows = [listing.flat(row, extra.get(row["parcel"], {}), places.get(row["zone"], {}), store.PLOT_FIELDS, store.PARCEL_FIELDS, store.ZONE_FIELDS)
             for row in store.plots(db)]
+    if not rows and kind != "csv":
+        raise Problem("no_plots_to_export", where="plots", status=404)
     if kind == "csv":
         return listing.as_csv(rows), "plots.csv", "text/csv; charset=utf-8"
     shown = [row | {"geometry": known[row["code"]]} for row in rows if row["code"] in known]
@@ -263,11 +269,12 @@ def add_cohort(db: Database, code: str, kind: str, planted_on: date | None, plan
 
 
 def add_plot(db: Database, code: str, geometry: dict, source: str, who: str) -> None:
-    """A plot that came with nothing but its outline; the rest is filled in later. Problems ``plot_code_missing``, ``plot_code_taken``, ``outline_invalid``."""
+    """A plot that came with nothing but its outline; the rest is filled in later. Problems ``plot_code_missing``, ``plot_code_taken``, ``plot_code_unfit``, ``outline_invalid``."""
     if not code.strip():
         raise Problem("plot_code_missing", where="code")
     if store.plots(db, code):
         raise Problem("plot_code_taken", where=code, status=409)
+    naming.fit(code)
     with atomic(db):
         store.put_plot(db, code, {})
         people.note(db, who, "add_plot", code, after=source)

@@ -28,7 +28,7 @@ bp = Blueprint("plot", __name__)
 PAST_DAYS, LEAST_PAST_DAYS, SHOWN = 4 * 366, 365, 26
 
 
-@bp.get("/plots/<code>")
+@bp.get("/plots/<path:code>")  # codes kept before slashes were refused in them open too
 def page(code: str) -> str:
     about = land.plot(db(), code)
     ripe, tonnes, crop, stale = estimates()
