@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 from dataclasses import dataclass
@@ -11,6 +10,7 @@ from typing import Any
 
 import click
 
+from . import valid_json
 from .database import Database, open_estate
 from .problems import Problem
 from .sentences import LANGUAGES, say
@@ -46,15 +46,7 @@ class Edge:
 
     def answer(self, data: Any) -> None:
         """Print an answer as JSON, units in its keys."""
-        click.echo(json.dumps(data, ensure_ascii=False, indent=1, default=_plain))
-
-
-def _plain(value: Any) -> Any:
-    if hasattr(value, "tolist"):
-        return value.tolist()
-    if hasattr(value, "as_dict"):
-        return value.as_dict()
-    return str(value)
+        click.echo(valid_json.text(data, indent=1))
 
 
 class Lazy(click.Group):

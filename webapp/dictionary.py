@@ -125,8 +125,18 @@ def _passes(f: Field) -> Callable[[Any], bool]:
     return lambda value: type(value) is str and 0 < len(value) <= LONGEST_TEXT
 
 
+def _is_endless(text: str) -> bool:
+    """Whether a computer reads the text as a number that is none: nan, inf, 1e400."""
+    try:
+        return not math.isfinite(float(text))
+    except ValueError:
+        return False
+
+
 def _fault(f: Field, value: Any) -> tuple[str, dict] | None:
     if f.type in ("number", "whole"):
+        if isinstance(value, str) and _is_endless(value):
+            return "not_a_number", {}
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             return "wrong_type", {}
         if value != value or value in (float("inf"), float("-inf")):
@@ -192,7 +202,7 @@ def named(kind: str, params: dict[str, Any]) -> dict[str, Any]:
     if found is None:
         return params
     choices = {language: ", ".join(c[language] for c in found.choices.values()) for language in found.label}
-    return {**params, "field": Label("field", found.label), **({"choices": Label("choices", choices)} if "choices" in params else {})}
+    return {**params, "field": Label("field", found.label), **({"unit": f" {params['unit']}" if params["unit"] else ""} if "unit" in params else {}), **({"choices": Label("choices", choices)} if "choices" in params else {})}
 
 
 def likely(f: Field, value: float) -> float | None:

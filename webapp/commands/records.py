@@ -10,7 +10,7 @@ from pathlib import Path
 
 import click
 
-from .. import dictionary
+from .. import dictionary, valid_json
 from ..cli import Edge
 from ..sentences import format_moment
 from ..survey import service
@@ -115,7 +115,7 @@ def export(edge: Edge, kind: str, form: str, computed: bool) -> None:
     if form == "jsonl":
         for row in rows:
             noted = {name: value for name, value in row.items() if value is not None}
-            click.echo(json.dumps(noted if computed else service.as_record(noted), ensure_ascii=False, default=str))
+            click.echo(valid_json.text(noted if computed else service.as_record(noted)))
         return
     writer = csv.DictWriter(sys.stdout, fieldnames=headings, lineterminator="\n")
     writer.writeheader()

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 
+from .. import valid_json
 from ..problems import Problem
 
 
 def as_file(rows: list[dict], kind: str) -> tuple[bytes, str, str]:
     """(bytes, file name, media type). Problem ``format_unknown``."""
     if kind == "json":
-        return json.dumps(rows, ensure_ascii=False, indent=1).encode(), "plots.json", "application/json"
+        return valid_json.text(rows, indent=1).encode(), "plots.json", "application/json"
     if kind != "csv":
         raise Problem("format_unknown", where=kind, formats="csv, json", status=404)
     buffer = io.StringIO()

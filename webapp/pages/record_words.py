@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import Any
 
 from .. import dictionary
@@ -53,4 +54,10 @@ def _sayer(kind: str, field: Any, language: str):
     if field.type == "yes_no":
         return lambda value: "–" if value in (None, "") else words("pages.yes" if value else "pages.no")
     unit = field.unit if field.unit in UNITS else ""
+    if field.type in ("number", "whole"):
+        return lambda value: _plain(value) + (f" {unit}" if unit else "") if _is_number(value) else "–" if value in (None, "") else words("survey.came", text=str(value))
     return lambda value: _plain(value) + (f" {unit}" if unit and value not in (None, "") else "")
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, (int, float)) and isfinite(value)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import date, timedelta
+from math import isfinite
 from typing import Any
 
 from .. import clock
@@ -14,10 +15,12 @@ from .tables_service import in_force, kept
 
 SHOWN_DAYS = 60
 """For so long a plot's page tells what the last corrections changed."""
+MOST_CAME = 40
+"""Letters that are shown of what came in a number's place."""
 
 
 def left_out(db: Database, plot: str) -> list[dict[str, Any]]:
-    """Rounds and readings of a plot that came and do not count: {id, kind, round, day, brix_raw_deg, why}.
+    """Rounds and readings of a plot that came and do not count: {id, kind, round, day, brix_raw_deg (None where it is no number), came (what stood there), why}.
 
     ``why`` is ``held``, ``set_aside``, ``voided``, or ``replaced`` (a later record took its place).
     """
@@ -31,7 +34,7 @@ def left_out(db: Database, plot: str) -> list[dict[str, Any]]:
         value = fields.get("brix_raw_deg")
         day = _day(row["taken_fixed"] or row["taken_at"], zone)
         out.append({"id": row["id"], "kind": row["kind"], "round": row["round"], "day": day, "why": why,
-                    "brix_raw_deg": float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None})
+                    "brix_raw_deg": float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) and isfinite(value) else None, "came": "" if value is None else str(value)[:MOST_CAME]})
     return out
 
 

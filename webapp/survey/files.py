@@ -9,6 +9,7 @@ import csv
 import io
 import json
 from dataclasses import dataclass, field
+from math import isfinite
 from typing import Any
 
 from .. import dictionary
@@ -127,16 +128,18 @@ _YES_NO = {"true": True, "yes": True, "sí": True, "si": True, "false": False, "
 
 
 def _number(text: str, commas: list[int]) -> Any:
-    """A number with point or comma; text that is none stays text, to be held with its words."""
+    """A number with point or comma; text that is none (nan and endless ones too) stays text, to be held with its words."""
     try:
         value = float(text)
+        if not isfinite(value):
+            return text
     except ValueError:
         if text.count(",") == 1 and text.replace(",", "").lstrip("-+").isdigit():
             commas[0] += 1
             value = float(text.replace(",", "."))
         else:
             return text
-    return int(value) if value == value and abs(value) < 1e15 and value == int(value) and "." not in text and "," not in text and "e" not in text.lower() else value
+    return int(value) if abs(value) < 1e15 and value == int(value) and "." not in text and "," not in text and "e" not in text.lower() else value
 
 
 def _outline(text: str) -> Any:

@@ -7,6 +7,7 @@ import json
 import re
 import uuid
 from datetime import datetime, timedelta, timezone
+from math import isfinite
 from typing import Any, Callable, NamedTuple
 
 import msgspec
@@ -161,7 +162,9 @@ def has_broken_text(value: Any) -> bool:
 
 
 def cleaned(value: Any) -> Any:
-    """Text that can be stored: lone surrogates as their escapes."""
+    """Text that can be stored and shown: lone surrogates as their escapes, numbers that are none (NaN, Infinity) as their words."""
+    if isinstance(value, float) and not isfinite(value):
+        return str(value)
     if isinstance(value, str):
         return value.encode("utf-8", "backslashreplace").decode("utf-8")
     if isinstance(value, dict):
