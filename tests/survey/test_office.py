@@ -22,7 +22,7 @@ def test_a_mended_correction_replaces_what_the_held_one_would_have(field):
     receive(field, batch(record(1), record(2, brix_raw_deg=260, replaces=record(1)["id"])))
     service.mend(field, record(2)["id"], {"brix_raw_deg": "26"}, "Ana")
     assert values(field) == [26.0]
-    assert [s["step"] for s in service.record_history(field, record(2)["id"])] == ["before", "came_held", "mended", "replaced"]
+    assert [s["step"] for s in service.record_history(field, record(2)["id"])] == ["came", "came_held", "mended", "replaced"]
 
 
 def test_setting_a_correction_aside_leaves_the_first(field):

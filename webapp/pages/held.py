@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from datetime import datetime
 
 from flask import Blueprint, Response, g, redirect, request, url_for
@@ -182,22 +181,19 @@ def walked(record: str, action: str) -> Response | tuple[str, int]:
 
 @bp.get("/records/<record>", endpoint="record")
 def show_record(record: str, problem: Problem | None = None) -> str:
-    """One record's history: as it came, what replaced it, what the office decided."""
-    steps = survey.record_history(db(), record)
-    before: dict | None = None
-    for step in steps:
-        step["told"] = record_words.told(step.get("fields"), before, g.language)
-        if isinstance(step.get("fields"), dict) and step["fields"].get("kind") not in (None, "void"):
-            before = step["fields"]
-        step["shown"] = json.dumps(step.get("fields", {}), ensure_ascii=False, sort_keys=True) if not isinstance(step.get("fields"), str) else step["fields"]
-    return render("record.html", title=_record_title(steps, record), steps=steps, record=record, problem=problem, kind=before["kind"] if before else "",
-                  fields=survey.editable(db(), record) if may("mend_records") else [], back_to=request.values.get("plot", "") or request.form.get("back_to", ""), plot=next((s["fields"].get("plot") for s in steps if isinstance(s.get("fields"), dict) and s["fields"].get("plot")), None))
+    """One record's history, the same on the page of every record of its chain: as it came, what replaced or voided it and why, what counts now; and the way back from a correction."""
+    steps = record_words.steps_told(survey.record_history(db(), record))
+    fields, can_mend = record_words.now_of(steps, record), may("mend_records")
+    kind = fields["kind"] if fields and fields.get("kind") in dictionary.kinds() else ""
+    undo = survey.undoable(db(), record) if can_mend else None
+    return render("record.html", title=_record_title(steps, record), steps=steps, record=record, problem=problem, kind=kind, counts=record_words.counted_now(steps), again=undo and record_words.again(undo), undo=undo,
+                  fields=survey.editable(db(), record) if can_mend else [], back_to=request.values.get("plot", "") or request.form.get("back_to", ""), plot=fields.get("plot") if fields else None)
 
 
 def _record_title(steps: list[dict], record: str) -> str:
     """What the record is, of which plot and day, as it reads now; of one that can't be read its identifier."""
-    fields = next((s["fields"] for s in reversed(steps) if isinstance(s.get("fields"), dict) and s["fields"].get("plot") and s["fields"].get("kind") in dictionary.kinds() and s["fields"]["kind"] != "void"), None)
-    if fields is None:
+    fields = record_words.now_of(steps, record)
+    if fields is None or fields.get("kind") not in dictionary.kinds() or not fields.get("plot"):
         return words("pages.record.title", record=record[:13])
     try:
         day = datetime.fromisoformat(str(fields["taken_at"]).replace("Z", "+00:00")).astimezone(clock.of(db()).zone).date()
@@ -224,3 +220,14 @@ def take_out(record: str) -> Response | tuple[str, int]:
     except Problem as refused:
         return show_record(record, refused), refused.status
     return _after("aside")
+
+
+@bp.post("/records/<record>/undo")
+def undo(record: str) -> Response | tuple[str, int]:
+    """Void a correction: what it replaced counts again, and its page is where this leads unless a plot's page led here."""
+    try:
+        again = survey.undo(db(), record, g.person.name, request.form.get("why", ""))
+    except Problem as refused:
+        return show_record(record, refused), refused.status
+    back = _after("undone")
+    return back if request.form.get("back_to") else redirect(url_for("held.record", record=again), 303)

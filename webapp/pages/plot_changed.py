@@ -13,14 +13,14 @@ from .layout import n0, n1, pct, words
 FIGURES = ("brix", "share", "chance", "first", "mass", "word")
 
 
-def changed(code: str, now: dict[str, Any], least_share: float) -> dict[str, Any] | None:
-    """{on, who, n, record, same, rows: [{name, was, is, moved}]} with (figure, its interval) by the same fit before and now, and which of them moved; None without corrections."""
+def changed(code: str, now: dict[str, Any], least_share: float, limits: tuple[float, ...]) -> dict[str, Any] | None:
+    """{on, who, n, n_undone, record, same, rows: [{name, was, is, moved}]} with (figure, its interval) by the same fit before and now, and which of them moved; None without corrections."""
     last = plot_service.before_corrections(db(), code)
     if last is None:
         return None
     was, is_now = _told(last["before"], least_share, changed_service.tonnes_as(db(), code, last["readings"])), _told(now, least_share, changed_service.tonnes_as(db(), code))
     rows = [{"name": name, "was": was[name], "is": is_now[name], "moved": [before != after for before, after in zip(was[name], is_now[name])]} for name in FIGURES]
-    return {**{name: last[name] for name in ("on", "who", "n", "record")}, "rows": rows, "same": was == is_now, "brix": is_now["brix"][0], "share": is_now["share"][0]}
+    return {**{name: last[name] for name in ("on", "who", "n", "n_undone", "record")}, "rows": rows, "same": was == is_now, "brix": is_now["brix"][0], "share": is_now["share"][0]}
 
 
 def _told(a: dict[str, Any], least_share: float, tonnes: tuple[float, float, float]) -> dict[str, tuple[str, str]]:

@@ -1,12 +1,16 @@
-"""A record's fields in words, and which of them the next step changed."""
+"""A record's fields in words, its history step by step, and what of it counts now."""
 
 from __future__ import annotations
 
+import json
 from math import isfinite
 from typing import Any
 
+from flask import g
+
 from .. import dictionary
 from ..land import service as land
+from ..survey.history_service import differing
 from .access import db
 from .layout import moment, words
 
@@ -29,6 +33,59 @@ def told(fields: Any, before: dict[str, Any] | None, language: str) -> list[dict
     if fields.get("why") and not any(f.name == "why" for f in own):
         out.append({"label": "", "value": str(fields["why"]), "was": None})
     return out
+
+
+def steps_told(steps: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Steps of a history with ``told`` (their fields in words; of an undone correction only what it had changed, of a void its reason) and ``shown`` (as kept)."""
+    for step in steps:
+        lines = [] if step["step"] in ("voided", "restored") else told(step["fields"], step["was"] if isinstance(step["was"], dict) else None, g.language)
+        step["told"] = [line for line in lines if line["was"] is not None] if step["step"] == "undone" else lines
+        if step["why"] and not any(line["value"] == step["why"] for line in step["told"]):
+            step["told"].append({"label": words("pages.record.why"), "value": step["why"], "was": None})
+        step["shown"] = step["kept_as"] if isinstance(step["kept_as"], str) else json.dumps(step["kept_as"], ensure_ascii=False, sort_keys=True)
+    return steps
+
+
+def now_of(steps: list[dict[str, Any]], record: str) -> dict[str, Any] | None:
+    """The fields of a history that count; where none counts those of the record asked for, or of what was last read there."""
+    own = [s for s in steps if isinstance(s["kept_as"], dict) and s["kept_as"].get("kind") in dictionary.kinds() and s["kept_as"]["kind"] != "void"]
+    best = [s for s in own if s["counts"]] or [s for s in own if s["id"] == record] or own
+    return best[-1]["kept_as"] if best else None
+
+
+def counted_now(steps: list[dict[str, Any]]) -> dict[str, Any] | None:
+    """{record, said} of what counts in a history of several steps, ``said`` what its records say differently; ``record`` None where nothing counts; None where there was but one."""
+    own = [s for s in steps if isinstance(s["kept_as"], dict) and s["kept_as"].get("kind") not in (None, "void")]
+    living = next((s for s in reversed(own) if s["counts"]), None)
+    if len(steps) < 2 or living is None:
+        return {"record": None, "waits": steps[-1]["step"] == "came_held"} if living is None else None
+    names = dict.fromkeys(name for s in own for name in differing(s["kept_as"], living["kept_as"]))
+    return {"record": living["id"], "said": said(living["kept_as"], list(names))}
+
+
+def again(undo: dict[str, Any]) -> str:
+    """What counts again without a correction: the values that it had changed."""
+    return said(undo["fields_again"], differing(undo["fields"], undo["fields_again"]))
+
+
+def said(fields: dict[str, Any], names: list[str]) -> str:
+    """Some of a record's values in words; of several each with its name."""
+    values = [(label, say(fields.get(name))) for name in names for label, say in [named(fields.get("kind"), name)] if label]
+    return ", ".join(f"{label}: {value}" for label, value in values) if len(values) > 1 else "".join(value for _, value in values)
+
+
+def kind_words(kind: str | None) -> str:
+    return dictionary.kinds()[kind].label[g.language] if kind in dictionary.kinds() else ""
+
+
+def named(kind: Any, name: str) -> tuple[str, Any]:
+    """(its name in words, what says its value) of one field; of a field no kind knows an empty name."""
+    if name in ("plot", "taken_at"):
+        return words(f"survey.field.{name}"), _called if name == "plot" else _when
+    for each in [kind] if kind in dictionary.kinds() else dictionary.kinds():
+        if field := next((f for f in dictionary.fields(each) if f.name == name), None):
+            return _label(each, name, g.language), _sayer(each, field, g.language)
+    return "", _plain
 
 
 def _called(value: Any) -> str:

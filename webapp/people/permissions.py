@@ -60,6 +60,7 @@ ROUTES: dict[str, str] = {
     "held.record": "see_held",
     "held.take_out": "mend_records",
     "held.together": "mend_records",
+    "held.undo": "mend_records",
     "held.walked": "load_land",
     "land.close_road": "load_land",
     "land.export": "export",

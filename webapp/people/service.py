@@ -62,8 +62,9 @@ def note(db: Database, who: str, act: str, subject: str, before: Any = None, aft
     store.add_trail(db, clock.of(db).stamp(), who, act, subject, *text)
 
 
-def trail(db: Database, subject: str | None = None, limit: int = 200) -> list[dict]:
-    return store.trail(db, subject, limit)
+def trail(db: Database, subject: str | Iterable[str] | None = None, limit: int = 200) -> list[dict]:
+    """Who did what, newest first: of one subject, of several, or (None) of all."""
+    return store.trail(db, [subject] if isinstance(subject, str) else None if subject is None else list(subject), limit)
 
 
 # --- people -----------------------------------------------------------------------------------------

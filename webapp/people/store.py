@@ -106,5 +106,8 @@ def add_trail(db: Database, at: str, who: str, act: str, subject: str, before: s
     db["trail"].insert({"at": at, "who": who, "act": act, "subject": subject, "before": before, "after": after})
 
 
-def trail(db: Database, subject: str | None, limit: int) -> list[dict]:
-    return rows(db, "SELECT * FROM trail WHERE (? IS NULL OR subject = ?) ORDER BY id DESC LIMIT ?", [subject, subject, limit])
+def trail(db: Database, subjects: list[str] | None, limit: int) -> list[dict]:
+    """Newest first; of some subjects, which go in as JSON so that there may be thousands, or of all."""
+    if subjects is None:
+        return rows(db, "SELECT * FROM trail ORDER BY id DESC LIMIT ?", [limit])
+    return rows(db, "SELECT * FROM trail WHERE subject IN (SELECT value FROM json_each(?)) ORDER BY id DESC LIMIT ?", [json.dumps(subjects), limit])

@@ -9,7 +9,7 @@ from ..database import Database, atomic
 from ..people import service as people
 from ..problems import Problem
 from ..sentences import Sentence
-from . import intake, office_service, store
+from . import history_service, intake, office_service, store
 from . import record as rec
 from .tables_service import in_force
 
@@ -47,14 +47,29 @@ def correct(db: Database, record_id: str, changes: dict[str, Any], who: str) -> 
 
 
 def take_out(db: Database, record_id: str, who: str, why: str) -> None:
-    """Take a record out of use, a round with all that was taken in it; the originals stay. Problems ``record_not_in_use``, ``why_missing``."""
+    """Take a record out of use with what it corrected, a round with all that was taken in it; the originals stay. Problems ``record_not_in_use``, ``why_missing``."""
     row = _in_use(db, record_id)
     if not why.strip():
         raise Problem("why_missing", where=record_id)
     with atomic(db):
         for record, plot in _with_its_own(db, row):
-            office_service.write_void(db, record, plot, who)
+            office_service.void_whole(db, record, plot, who, why)
         people.note(db, who, "take_out_record", record_id, after=why.strip()[:500])
+
+
+def undo(db: Database, record_id: str, who: str, why: str) -> str:
+    """Void a correction, so that what it replaced counts again; the id of that. Problems ``record_not_in_use``, ``why_missing``."""
+    found = history_service.undoable(db, record_id)
+    if found is None or found["correction"] != record_id:
+        raise Problem("record_not_in_use", where=record_id, status=409)
+    if not why.strip():
+        raise Problem("why_missing", where=record_id)
+    row = store.record(db, record_id)
+    with atomic(db):
+        office_service.write_void(db, record_id, row["plot"], who, why)
+        names = history_service.differing(found["fields"], found["fields_again"])
+        people.note(db, who, "undo_correction", found["again"], before={n: found["fields"].get(n) for n in names}, after={n: found["fields_again"].get(n) for n in names} | {"why": why.strip()[:500]})
+    return found["again"]
 
 
 def _with_its_own(db: Database, row: dict) -> list[tuple[str, str | None]]:

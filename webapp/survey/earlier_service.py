@@ -22,14 +22,14 @@ MOST_CAME = 40
 def left_out(db: Database, plot: str) -> list[dict[str, Any]]:
     """Rounds and readings of a plot that came and do not count: {id, kind, round, day, brix_raw_deg (None where it is no number), came (what stood there), why}.
 
-    ``why`` is ``held``, ``set_aside``, ``voided``, or ``replaced`` (a later record took its place).
+    ``why`` is ``held``, ``set_aside``, ``voided``, ``undone`` (a correction that was voided) or ``replaced`` (a later record took its place).
     """
     living = {row.id for kind in ("round", "reading") for row in in_force(db).get(kind, [])}
     zone, out = clock.of(db).zone, []
     for row in store.of_plot(db, plot, ("round", "reading")):
         if row["id"] in living:
             continue
-        why = row["state"] if row["state"] != "kept" else "voided" if row["voids"] else "replaced"
+        why = row["state"] if row["state"] != "kept" else ("undone" if row["replaces"] else "voided") if row["voids"] else "replaced"
         fields = json.loads(row["fields"])
         value = fields.get("brix_raw_deg")
         day = _day(row["taken_fixed"] or row["taken_at"], zone)
@@ -50,8 +50,8 @@ def _day(text: str | None, zone: Any) -> date | None:
 def last_corrections(db: Database, plot: str) -> dict[str, Any] | None:
     """What the office last corrected in a plot's rounds and readings, on one day, and the readings as they stood before it.
 
-    {on: date, who, n, record: the last one named, readings: table like ``service.readings``}; None when nothing was
-    corrected for ``SHOWN_DAYS`` days.
+    {on: date, who, n records corrected or taken out, n_undone of whose correction was undone, record: the last one named, readings: table
+    like ``service.readings``}; None when nothing was corrected for ``SHOWN_DAYS`` days.
     """
     rows = kept(db)
     by_id = {row.id: row for row in rows}
@@ -70,7 +70,30 @@ def last_corrections(db: Database, plot: str) -> dict[str, Any] | None:
     living, rounds = chain.in_force(links), chain.inherited_rounds(links)
     alive = [row._replace(round=rounds[row.id]) if row.id in rounds else row for row in part if row.id in living]
     tables = [frames.table(kind, [row for row in alive if row.kind == kind and row.plot == plot], zone) for kind in ("reading", "round")]
-    return {"on": on, "who": last["sender"], "n": len(undone), "record": last["replaces"] or last["id"], "readings": frames.readings(*tables)}
+    touched, back = _counted([row for row in ours if row.id in undone], by_id)
+    return {"on": on, "who": last["sender"], "n": len(touched), "n_undone": len(back), "record": last["replaces"] or last["id"], "readings": frames.readings(*tables)}
+
+
+def _counted(ours: list[frames.Kept], by_id: dict[str, frames.Kept]) -> tuple[set[str], set[str]]:
+    """First records of the chains that the office's records corrected or took out, and of those whose correction it undid and left standing."""
+    touched, back, out = set(), set(), set()
+    for row in ours:
+        named = by_id.get(row.replaces) if row.replaces else None
+        if row.kind == "void" and named is not None and named.replaces and named.kind != "void":
+            back.add(_first(named, by_id))
+        else:
+            touched.add(_first(row, by_id))
+            if row.kind == "void":
+                out.add(_first(row, by_id))
+    return touched, back - out
+
+
+def _first(row: frames.Kept, by_id: dict[str, frames.Kept]) -> str:
+    seen = {row.id}
+    while (before := by_id.get(row.replaces) if row.replaces else None) is not None and before.id not in seen:
+        seen.add(before.id)
+        row = before
+    return row.id
 
 
 def _of(row: frames.Kept, by_id: dict[str, frames.Kept], plot: str) -> bool:

@@ -1,4 +1,4 @@
-"""The office's part: mend, accept or set aside what is held; settle doubts; a record's whole history.
+"""The office's part: mend, accept or set aside what is held; settle doubts.
 
 Mending never touches the record that came: a new record from install ``office`` takes its place.
 """
@@ -197,7 +197,7 @@ def _apply(db: Database, record_id: str, proposal: dict, who: str) -> None:
     if "void_round" in proposal:
         for row in living:
             if row.round == record_id or row.id == record_id:
-                write_void(db, row.id, row.plot, who)
+                void_whole(db, row.id, row.plot, who)
     elif "clear_in_round" in proposal:
         for row in living:
             if row.round == record_id and row.kind == "reading":
@@ -208,11 +208,11 @@ def _apply(db: Database, record_id: str, proposal: dict, who: str) -> None:
     elif "void_readings_of" in proposal:
         for row in living:
             if row.round in proposal["void_readings_of"] and row.kind == "reading":
-                write_void(db, row.id, row.plot, who)
+                void_whole(db, row.id, row.plot, who)
     elif "void_records" in proposal:
         for row in living:
             if row.id in proposal["void_records"]:
-                write_void(db, row.id, row.plot, who)
+                void_whole(db, row.id, row.plot, who)
     elif "scale_records" in proposal:
         for row in living:
             if row.id in proposal["scale_records"]:
@@ -222,7 +222,7 @@ def _apply(db: Database, record_id: str, proposal: dict, who: str) -> None:
             if row.kind == "round" and (row.round or row.id) in proposal["of_rounds"]:
                 write_correction(db, row.id, {"atc": proposal["atc"]}, who)
     elif proposal.get("void"):
-        write_void(db, record_id, store.record(db, record_id)["plot"], who)
+        void_whole(db, record_id, store.record(db, record_id)["plot"], who)
     else:
         write_correction(db, record_id, proposal, who)
 
@@ -246,23 +246,21 @@ def write_correction(db: Database, record_id: str, changes: dict, who: str) -> N
     _write(db, raw, who, f"correct:{record_id}", MAY_ACCEPT)
 
 
-def write_void(db: Database, record_id: str, plot: str | None, who: str) -> None:
+def void_whole(db: Database, record_id: str, plot: str | None, who: str, why: str = "") -> None:
+    """Take a record out of use with what it corrected: a correction voided alone would let its original count again."""
+    kind = store.record(db, record_id)["kind"]
+    write_void(db, record_id, plot, who, why)
+    seen = {record_id}
+    while (row := store.record(db, record_id)) and (before := row["replaces"] and store.record(db, row["replaces"])) and before["id"] not in seen:
+        record_id = before["id"]
+        seen.add(record_id)
+        if before["kind"] == kind and before["state"] == intake.KEPT:
+            write_void(db, record_id, before["plot"], who, why)
+
+
+def write_void(db: Database, record_id: str, plot: str | None, who: str, why: str = "") -> None:
+    """A void with its reason, where one was given: it travels with the record's history."""
     raw = {"install": OFFICE, "seq": None, "round": None, "kind": "void", "plot": plot, "taken_at": clock.of(db).now().isoformat(timespec="milliseconds"), "position": None,
-           "confirmed": True, "replaces": record_id}
+           "confirmed": True, "replaces": record_id, **({"why": why.strip()[:500]} if why.strip() else {})}
     raw["id"] = rec.derived_id("void", {**raw, "at": clock.of(db).stamp()}, 0)
     _write(db, raw, who, f"void:{record_id}")
-
-
-def history(db: Database, record_id: str) -> list[dict]:
-    """Steps of one record: as it came, what replaced it, and what the office decided."""
-    row = store.record(db, record_id)
-    if row is None:
-        raise Problem("record_unknown", where=record_id, status=404)
-    steps = [{"at": row["received_at"], "who": row["sender"], "step": "came" if row["state"] == "kept" else f"came_{row['state']}", "fields": rec.loads(row["bytes"])}]
-    if row["replaces"] and (before := store.record(db, row["replaces"])):
-        steps.insert(0, {"at": before["received_at"], "who": before["sender"], "step": "before", "fields": rec.loads(before["bytes"])})
-    why = store.held_one(db, record_id)
-    if why and why["settled"]:
-        steps.append({"at": why["settled_at"], "who": why["settled_by"], "step": why["settled"], "fields": {"why": why["why"]} if why["why"] else {}})
-    steps += [{"at": r["received_at"], "who": r["sender"], "step": "voided" if r["kind"] == "void" else "replaced", "fields": rec.loads(r["bytes"])} for r in (*store.answers_to(db, record_id), *store.written_for(db, f"mend:{record_id}"))]
-    return steps

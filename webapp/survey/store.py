@@ -105,8 +105,17 @@ def record(db: Database, record_id: str) -> dict | None:
 
 def of_plot(db: Database, plot: str, kinds: tuple[str, ...]) -> list[dict]:
     """Records of a plot whatever their state, by time; ``voids`` counts the voids that name each."""
-    return rows(db, f"""SELECT id, kind, round, state, taken_at, taken_fixed, fields, (SELECT count(*) FROM record v WHERE v.replaces = r.id AND v.kind = 'void' AND v.state = 'kept') AS voids
+    return rows(db, f"""SELECT id, kind, round, state, replaces, taken_at, taken_fixed, fields, (SELECT count(*) FROM record v WHERE v.replaces = r.id AND v.kind = 'void' AND v.state = 'kept') AS voids
         FROM record r WHERE plot = ? AND kind IN ({', '.join('?' * len(kinds))}) ORDER BY taken_fixed, id""", [plot, *kinds])
+
+
+def names_of_plot(db: Database, plot: str) -> list[str]:
+    """Identifiers of a plot's records and of their rounds, and of what its records replaced."""
+    return [row[0] for row in db.conn.execute("SELECT id FROM record WHERE plot = :plot UNION SELECT round FROM record WHERE plot = :plot AND round IS NOT NULL UNION SELECT replaces FROM record WHERE plot = :plot AND replaces IS NOT NULL", {"plot": plot})]
+
+
+def kinds_of(db: Database, names: list[str]) -> dict[str, tuple[str, str | None]]:
+    return {name: (kind, plot) for name, kind, plot in db.conn.execute("SELECT id, kind, plot FROM record WHERE id IN (SELECT value FROM json_each(?))", [json.dumps(names)])}
 
 
 def answers_to(db: Database, record_id: str) -> list[dict]:
