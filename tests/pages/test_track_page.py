@@ -100,3 +100,26 @@ def test_comparisons_made_afterwards_are_told_without_n_of_n(office):
     assert record["brix"]["all"]["n_replayed"] == n
     page = client.get("/track?lang=es").get_data(as_text=True)
     assert f"Las {n} comparaciones se hicieron después." in page and f"{n} de las {n}" not in page
+
+
+@pytest.mark.parametrize("language", ["es", "en"])
+def test_counts_say_what_they_count_and_add_up(office, language):
+    """Comparisons, what they are held against, and plots of which nothing was said: each under its own name."""
+    record, client = office
+    page = client.get(f"/track?lang={language}").get_data(as_text=True)
+    plain = " ".join(html.unescape(re.sub(r"<[^>]+>", " ", page)).split())
+    spanish, found = language == "es", record["tonnes"]
+    all_, listed = found["all"], len(found["plots"])
+    said = sum(bool(plot["said"]) for plot in found["plots"])
+    assert 0 < said == all_["outcomes"] <= all_["n"] < 30 and listed > said
+    rows = cells(page, "tonnes-ahead")
+    assert rows[0][1] == ("Comparaciones" if spanish else "Comparisons") and sum(int(row[1]) for row in rows[1:-1]) == int(rows[-1][1]) == all_["n"]
+    assert (f"Hay {all_['n']} comparaciones, de {all_['outcomes']} tablas" if spanish else f"There are {all_['n']} comparisons, from {all_['outcomes']} plots") in plain
+    assert (f"De {said} se había dicho algo con qué compararlas; de {listed - said} tablas no" if spanish else f"Of {said} something had been said to hold them against; of {listed - said} plots nothing") in plain
+    mass = record["mass"]
+    assert mass["all"]["n"] == sum(part["n"] for part in mass["by_weeks"].values()) > mass["all"]["outcomes"]
+    assert (f"Hay {mass['all']['n']} comparaciones, de {mass['all']['outcomes']} pasadas" if spanish else f"There are {mass['all']['n']} comparisons, from {mass['all']['outcomes']} passes") in plain
+    few = next(part for part in mass["by_weeks"].values() if not part["enough"])
+    assert (f"{few['n']} comparaciones de {few['outcomes']} pasadas; una cifra dice algo desde 30 pasadas: faltan {30 - few['outcomes']}." if spanish else f"{few['n']} comparisons from {few['outcomes']} passes; a figure means something from 30 passes on: {30 - few['outcomes']} to go.") in plain
+    brix = record["brix"]["all"]
+    assert (f"Hay {brix['n']} comparaciones: {brix['outcomes']} muestreos" if spanish else f"There are {brix['n']} comparisons: {brix['outcomes']} rounds") in plain

@@ -9,6 +9,10 @@ import click
 
 from ..cli import Edge
 from ..crop import track_service as service
+from ..sentences import Sentence
+
+OUTCOMES = {"brix": "rounds", "mass": "passes", "t": "plots", "ART": "loads"}
+"""What was said is held against, by the kind of line."""
 
 
 @click.command("track")
@@ -54,7 +58,7 @@ def track_command(edge: Edge, replay: bool, said_only: bool, as_json: bool) -> N
 def _line(edge: Edge, what: str, weeks: str, judged: dict, unit: str) -> None:
     start = f"{what:<8} {weeks:>7} {judged['n']:>7}  "
     if not judged["enough"]:
-        return click.echo(start + edge.words("pages.track.few", n=judged["outcomes"], needed=judged["needed"], more=judged["needed"] - judged["outcomes"]))
+        return click.echo(start + edge.words("pages.track.few", n=judged["needed"] - judged["outcomes"], comparisons=judged["n"], **{name: Sentence(f"count.{OUTCOMES[what]}", {"n": judged[name]}) for name in ("outcomes", "needed")}))
     share = lambda part: f"{part['value']:4.0%} ({part['low']:.0%}–{part['high']:.0%})"  # noqa: E731
     rule, best = min(judged["rules"].items(), key=lambda item: item[1]["crps"])
     bias = judged["bias"]
