@@ -149,3 +149,26 @@ def test_a_plots_page_prints_a_rounds_doubt_once(db, estate_path):
     words = one["what"].text("en")
     assert html.unescape(pages["/plots/A", "en"]).count(words) == 2, "once above all, once under its round"
     assert len(pages["/plots/A", "en"]) < 300_000
+
+
+def test_a_round_whose_plants_all_read_the_same_is_one_reading_until_somebody_looks(db):
+    """Its plot is no surer than one of which one plant was read, and less sure than one well sampled; twelve times as far off as chance allows it still weighs little."""
+    forty(db, {("P01", 5): [23.8] * 12, ("P01", 180): [23.2] * 12, ("P19", 5): [12.0] * 12})
+    estimates(db)
+    a = service.answer(db)
+    at = {code: i for i, code in enumerate(a.meta["plots"])}
+    sd = a.arrays["sd_deg"][:, 0]
+    assert sd[at["P01"]] > 1.05 * sd[at["P25"]]
+    seen = service.model_of(a)[2]
+    assert list(seen.n[at["P01"]][:2]) == [1, 1] and list(seen.alike[at["P01"]][:2]) == [12, 12] and a.meta["n_readings"] == 77 * 12 + 3
+    assert 1.3 < a.meta["fit"]["plant_deg"] < 1.7, "what is alike teaches no spread"
+    assert a.meta["by_plot"]["P19"]["n_doubted"] == 1 and abs(a.arrays["mean_deg"][at["P19"], 0] - a.arrays["mean_deg"][at["P25"], 0]) < 1.5
+    told_of = doubts_service.rounds_of(db)
+    assert len(told_of) == 80 and sorted(told_of.loc[told_of["plot"] == "P01", "n"]) == [12, 12]
+    equal = doubts(db, quality.ALL_EQUAL)
+    assert len(equal) == 3
+    for one in (d for d in equal if d["params"]["plot"] == "P01"):
+        survey.settle_doubt(db, one["id"], "leave", "Ana")
+    service.fit(db)
+    seen = service.model_of(service.answer(db))[2]
+    assert seen.n.sum() == 79 * 12 + 1 and seen.alike.sum() == 12 and service.answer(db).arrays["sd_deg"][at["P01"], 0] < sd[at["P01"]]

@@ -16,6 +16,7 @@ from webapp.crop import service as crop
 from webapp.ripeness import falling_back, service, thin, thin_service
 from webapp.ripeness.estimate import Grouped, fit
 from webapp.sentences import say
+from webapp.survey import service as survey
 from webapp.tonnage import service as tonnage
 
 from .test_estimate import DYESTUFF, one_way
@@ -107,11 +108,17 @@ def test_one_season_only(db, estate_path):
 
 
 def test_all_readings_equal(db, estate_path):
-    """No spread at all between plants, rounds or plots: components at their boundary, still numbers."""
+    """No spread at all between plants, rounds or plots. Each round is one reading until somebody looks; left as they are they count in full: components at their boundary, still numbers."""
     plots(db, {f"P{i}": (f"{2018 + i}-07-01", "Vado", "azul") for i in range(4)})
     load(db, [line for i in range(4) for day in (5, 100, 300) for line in round_of(f"P{i}", day, [22.0] * 10)])
     pages = walked(db, estate_path)
-    assert told(db)["equal"] == {"n": 12, "of": 12} and shown(pages, "equal", where="/ripeness", n=12, of=12) and shown(pages, "equal", where="/plots/", n=3, of=3)
+    assert told(db)["equal_one"] == {"n": 12, "of": 12} and shown(pages, "equal_one", where="/ripeness", n=12, of=12) and shown(pages, "equal_one", where="/plots/", n=3, of=3) and "equal" not in told(db)
+    a = service.answer(db)
+    assert a.meta["fit"]["plant_deg"] > 0.5 and a.meta["n_readings"] == 12 and a.arrays["sd_deg"][:, 0].min() > 1.0 and (a.arrays["share_hi"] - a.arrays["share_lo"])[:, 0].min() > 0.3  # were 0.3 °Bx and no share at all
+    for one in survey.doubts(db):
+        survey.settle_doubt(db, one["id"], "leave", "Ana")
+    pages = walked(db, estate_path)
+    assert told(db)["equal"] == {"n": 12, "of": 12} and shown(pages, "equal", where="/ripeness", n=12, of=12) and shown(pages, "equal", where="/plots/", n=3, of=3) and "equal_one" not in told(db)
     a = service.answer(db)
     assert a.meta["fit"]["plant_deg"] < 0.05 and a.arrays["sd_deg"].min() > 0.05 and a.arrays["plant_sd_deg"].min() > 0
 

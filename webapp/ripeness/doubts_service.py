@@ -28,7 +28,7 @@ def rounds_of(db: Database) -> pd.DataFrame:
     plots = a.meta["plots"]
     place: dict[tuple, list[tuple[int, int]]] = {}
     for i, j in zip(*np.nonzero(seen.mask)):
-        place.setdefault((plots[i], int(seen.day[i, j]), int(seen.n[i, j])), []).append((int(i), int(j)))
+        place.setdefault((plots[i], int(seen.day[i, j]), int(seen.alike[i, j] or seen.n[i, j])), []).append((int(i), int(j)))
     readings = survey.readings(db)
     readings = readings[readings["plot"].isin(plots) & readings["brix20_deg"].notna()]
     readings = readings[~inputs.set_aside(db, readings)]

@@ -15,6 +15,7 @@ from ..survey import quality_range
 from ..survey import service as survey
 from . import constants as k
 from . import picked, ripening, stand_service, visits
+from .thin import EQUAL_PLANTS
 
 DEFAULT_AGE_MONTHS = 48.0
 
@@ -72,7 +73,7 @@ def visits_aside(db: Database, plots: list[str], readings: Any = None) -> np.nda
 
 
 def seen(db: Database, plots: list[str], ground: ripening.Land | None = None, plants_sd_deg: float | None = None, readings: Any = None) -> visits.Visits:
-    """Visits of the listed plots, from the readings in force (or from a table like theirs), without those set aside: these teach nothing until somebody looks.
+    """Visits of the listed plots, from the readings in force (or from a table like theirs), without those set aside: these teach nothing until somebody looks. A round whose plants all read the same is one reading until then.
 
     With ``ground`` as the uncut plots would have read: after a selective pass the plants left read lower, which is given back
     by ``picked.shift`` in sds of plants within a visit (``plants_sd_deg``; None: as these visits say themselves).
@@ -81,6 +82,7 @@ def seen(db: Database, plots: list[str], ground: ripening.Land | None = None, pl
     r = r[r["plot"].isin(plots)]
     r = r[~set_aside(db, r)]
     found = visits.gather(plots, r["plot"].to_numpy(), quality_range.visit_of(r).to_numpy(), np.array([d.toordinal() for d in r["day"]], int), r["brix20_deg"].to_numpy(float), r["brix20_sd_deg"].to_numpy(float), _looked_at(db, r))
+    found = visits.one_of_alike(found, EQUAL_PLANTS, k.SD_PRIORS["plant"][0])
     if ground is None or ground.picked is None or not ground.picked.pass_day.size:
         return found
     lower = picked.shift(ground.picked.taken(found.day)) * (visits.scatter_deg(found) if plants_sd_deg is None else plants_sd_deg)

@@ -144,7 +144,7 @@ def _about(i: int, code: str, model: ripening.Fit, out: ripening.Outlook, paces:
     window = readiness.windows(*ends)[0]
     beyond = out.age[i] > model.oldest_months + float(k.EXTRAPOLATED_MONTHS)
     zone = frame.at[code, "zone"] or ""
-    told = why.sentences(n, doubted, int(seen.n[i][seen.counts[i]][-1]) if n else 0, last, today, pace, share_borrowed, zone, how, float(year[0]), float(year.max()), bool(beyond[0]), (age + pace) if ground.age_sd[i] and n else None, measured)
+    told = why.sentences(n, doubted, int(np.maximum(seen.n, seen.alike)[i][seen.counts[i]][-1]) if n else 0, last, today, pace, share_borrowed, zone, how, float(year[0]), float(year.max()), bool(beyond[0]), (age + pace) if ground.age_sd[i] and n else None, measured)
     return {"n_visits": n, "n_doubted": doubted, "last_visit": last.isoformat() if last else None, "age_months": age, "age_how": how,
             "borrowed_share": share_borrowed, "pace_months": pace, "extrapolated": bool(beyond[0]), "extrapolated_from": weeks[int(np.argmax(beyond))] if beyond.any() else None,
             "window": [weeks[window[0]], weeks[window[1]] if window[1] is not None else None] if window else None, "window_kind": readiness.window_kinds(*ends)[0], "why": [s.as_dict() for s in told]}
@@ -192,7 +192,7 @@ def model_of(a: Answer) -> tuple[ripening.Fit, ripening.Land, visits.Visits]:
     own = {name: a.arrays.get(f"land_{name}") for name in ripening.LAND_ARRAYS}
     stand = picked.Picked(*(a.arrays[f"picked_{name}"] for name in picked.ARRAYS)) if f"picked_{picked.ARRAYS[0]}" in a.arrays else None
     ground = ripening.Land(**own, zones=tuple(a.meta["zones"]), picked=stand)
-    seen = visits.Visits(**{name: a.arrays[f"visit_{name}"] for name in visits.PADDED}, residuals=np.zeros(0), residual_plot=np.zeros(0, int), residual_day=np.zeros(0))
+    seen = visits.Visits(**{name: a.arrays.get(f"visit_{name}", np.zeros(a.arrays["visit_mask"].shape)) for name in visits.PADDED}, residuals=np.zeros(0), residual_plot=np.zeros(0, int), residual_day=np.zeros(0))
     return model, ground, seen
 
 

@@ -27,7 +27,8 @@ STEPS = ("whole", "again", "held", "usual")
 class Known:
     """What an estate's answer rests on, of visits that count: ``day``, ``plants``, ``squares`` and ``correction_sd`` [N] of its visits (ordinals; plants read; sum of squares
     about their mean, °Bx²; sd of the temperature correction, °Bx), plots ``visited``, ``standing`` and without any note of their age
-    (``undated``), ``varieties`` standing, how the fit ended, and how many visits beside these are in doubt and don't count (``doubted``)."""
+    (``undated``), ``varieties`` standing, how the fit ended, and how many visits beside these are in doubt and don't count (``doubted``)
+    and how many of these are of plants that all read the same and count as one reading (``alike``)."""
 
     day: np.ndarray
     plants: np.ndarray
@@ -40,6 +41,7 @@ class Known:
     converged: bool = True
     step: int = 0
     doubted: int = 0
+    alike: int = 0
 
 
 def arc_days(day: np.ndarray) -> float:
@@ -68,6 +70,8 @@ def sentences(k: Known, own: Known | None = None) -> list[Sentence]:
         if each.doubted:
             out.append(Sentence("ripeness.thin.doubted", {"n": each.doubted, "of": each.doubted + len(each.day)}))
         out += _season(k.day)
+    if each.alike:
+        out.append(Sentence("ripeness.thin.equal_one", {"n": each.alike, "of": len(each.day)}))
     alike = (each.plants >= EQUAL_PLANTS) & (each.squares < 1e-9)
     if alike.any():
         out.append(Sentence("ripeness.thin.equal", {"n": int(alike.sum()), "of": len(each.day)}))

@@ -33,6 +33,6 @@ def _known(answer: Answer, seen: Visits, at: Sequence[int], varieties: tuple[str
     plots = [answer.meta["plots"][i] for i in at]
     mask, at = seen.counts[list(at)], list(at)
     return thin.Known(
-        seen.day[at][mask], seen.n[at][mask], seen.squares_in[at][mask], np.sqrt(seen.known[at][mask]), int(mask.any(axis=1).sum()), len(plots),
+        seen.day[at][mask], seen.n[at][mask], seen.squares_in[at][mask], np.sqrt(np.where(seen.alike > 0, 0.0, seen.known)[at][mask]), int(mask.any(axis=1).sum()), len(plots),
         sum(answer.meta["by_plot"][plot]["age_how"] == "unknown" for plot in plots), varieties, bool(answer.meta["converged"]), int(answer.meta.get("fit_step", 0)),
-        sum(answer.meta["by_plot"][plot].get("n_doubted", 0) for plot in plots))
+        sum(answer.meta["by_plot"][plot].get("n_doubted", 0) for plot in plots), int((seen.alike[at][mask] > 0).sum()))

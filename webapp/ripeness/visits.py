@@ -18,7 +18,7 @@ TELLS_NOTHING_DEG = 5.0
 class Visits:
     """Padded [P, M]: ``mean`` °Bx at 20 °C, ``n`` plants, ``day`` ordinal, ``known`` variance of the temperature correction (shared by the
     visit), ``mask``, ``squares_in`` sum of squares about the mean, ``doubt`` variance given beside to a visit far from all others (``weighing``),
-    ``sure`` that the office has looked at it and left it. Plants [R] of visits of three and more: ``residuals`` °Bx about their
+    ``sure`` that the office has looked at it and left it, ``alike`` the plants of a visit that all read the same, which counts as one reading (``n`` 1) until somebody looks, else 0. Plants [R] of visits of three and more: ``residuals`` °Bx about their
     visit, made up for the mean being their own, with ``residual_plot`` and ``residual_day``."""
 
     mean: np.ndarray
@@ -29,6 +29,7 @@ class Visits:
     squares_in: np.ndarray
     doubt: np.ndarray
     sure: np.ndarray
+    alike: np.ndarray
     residuals: np.ndarray
     residual_plot: np.ndarray
     residual_day: np.ndarray
@@ -56,7 +57,7 @@ class Visits:
         return replace(self, **{name: getattr(self, name)[plots] for name in PADDED}, residuals=self.residuals[kept], residual_plot=new[self.residual_plot[kept]], residual_day=self.residual_day[kept])
 
 
-PADDED = ("mean", "n", "day", "known", "mask", "squares_in", "doubt", "sure")
+PADDED = ("mean", "n", "day", "known", "mask", "squares_in", "doubt", "sure", "alike")
 
 
 def _packed(v: Visits) -> Visits:
@@ -71,6 +72,17 @@ def scatter_deg(v: Visits) -> float:
     """Pooled sd of plants within visits, °Bx; 0 where no visit has two plants."""
     freedom = float(np.where(v.mask, v.n - 1, 0).clip(0).sum())
     return float((v.squares_in[v.mask].sum() / freedom) ** 0.5) if freedom else 0.0
+
+
+def one_of_alike(v: Visits, least: int, plants_sd_deg: float) -> Visits:
+    """Visits of ``least`` plants and more that all read the same, and that nobody has left, as one reading: the mean may be right, but plants are not so alike.
+
+    The plants' usual spread goes with it as known: where all are alike the fit would else believe that lone plants hardly differ.
+    """
+    alike = np.where(v.mask & (v.sure == 0) & (v.n >= least) & (v.squares_in < 1e-9), v.n, 0.0)
+    i, j = np.nonzero(alike)
+    kept = ~np.isin(v.residual_plot * 10**7 + v.residual_day, i * 10**7 + v.day[i, j]) | (np.abs(v.residuals) > 1e-6)
+    return replace(v, n=np.where(alike > 0, 1, v.n), known=v.known + (alike > 0) * plants_sd_deg**2, alike=alike, residuals=v.residuals[kept], residual_plot=v.residual_plot[kept], residual_day=v.residual_day[kept])
 
 
 def gather(plots: list[str], plot: np.ndarray, group: np.ndarray, day_ordinal: np.ndarray, brix_deg: np.ndarray, correction_sd_deg: np.ndarray, sure: np.ndarray | None = None) -> Visits:
@@ -91,7 +103,7 @@ def gather(plots: list[str], plot: np.ndarray, group: np.ndarray, day_ordinal: n
     key, value, spread, day, left = key[order], value[order], spread[order], day[order], left[order]
     del order, at
     if not len(key):
-        return Visits(*(np.zeros((P, 1)) for _ in range(4)), np.zeros((P, 1), bool), *(np.zeros((P, 1)) for _ in range(3)), np.zeros(0), np.zeros(0, int), np.zeros(0))
+        return Visits(*(np.zeros((P, 1)) for _ in range(4)), np.zeros((P, 1), bool), *(np.zeros((P, 1)) for _ in range(4)), np.zeros(0), np.zeros(0, int), np.zeros(0))
     start = np.flatnonzero(np.r_[True, key[1:] != key[:-1]])
     n = np.diff(np.r_[start, len(key)])
     mean = np.add.reduceat(value, start) / n
@@ -107,7 +119,7 @@ def gather(plots: list[str], plot: np.ndarray, group: np.ndarray, day_ordinal: n
     rows, columns, sort = of[sort][kept], place[kept], sort[kept]
     shape = (P, max(1, int(min(MOST_VISITS, counts.max(initial=1)))))
     out = {}
-    for name, values in (("mean", mean), ("n", n), ("day", first), ("known", known), ("squares_in", squares), ("doubt", np.zeros(len(n))), ("sure", left[start])):
+    for name, values in (("mean", mean), ("n", n), ("day", first), ("known", known), ("squares_in", squares), ("doubt", np.zeros(len(n))), ("sure", left[start]), ("alike", np.zeros(len(n)))):
         out[name] = np.zeros(shape)
         out[name][rows, columns] = values[sort]
     mask = np.zeros(shape, bool)

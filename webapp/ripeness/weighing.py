@@ -39,7 +39,7 @@ def weighed(f: ripening.Fit, visits: Visits, land: ripening.Land, among: int | N
         total, z = _away(f, seen, land, left)
         if scale is None:
             scale = _scale(z[seen.mask[left]])
-        z = np.where(seen.mask[left] & (seen.doubt[left] == 0) & (seen.sure[left] == 0) & (seen.n[left] >= doubts.FAR_FEWEST), np.abs(z), 0.0)
+        z = np.where(seen.mask[left] & (seen.doubt[left] == 0) & (seen.sure[left] == 0) & (np.maximum(seen.n, seen.alike)[left] >= doubts.FAR_FEWEST), np.abs(z), 0.0)
         worst, row = z.argmax(axis=1), np.arange(len(left))
         found = z[row, worst] > far * scale
         if not found.any():

@@ -22,9 +22,10 @@ CLOCK_S = 120
 ABOUT_PHONES = frozenset(("clock_repaired", "night_clock"))
 ATC_SHARE, ATC_LEAST = 0.7, 4
 FAR_OFF = "round_far_off"
-LOOKED_AT = frozenset((FAR_OFF, *quality_range.LOOKED_AT))
+ALL_EQUAL = "all_equal"
+LOOKED_AT = frozenset((FAR_OFF, ALL_EQUAL, *quality_range.LOOKED_AT))
 """Who leaves a round so doubted as it is has looked at it: from then on it counts in full."""
-OF_ESTIMATES = frozenset(("swapped_plots", "instrument_off", "atc_said_yes", "atc_said_no", FAR_OFF, "all_equal"))
+OF_ESTIMATES = frozenset(("swapped_plots", "instrument_off", "atc_said_yes", "atc_said_no", FAR_OFF, ALL_EQUAL))
 """Doubts that only a fit can raise: ripeness looks for them after each (``propose``); a review of the records leaves them standing."""
 
 
