@@ -8,7 +8,7 @@ import pytest
 
 from webapp.database import open_estate
 from webapp.land import service as land
-from webapp.survey import quality_land, quality_mass
+from webapp.survey import quality_land, quality_mass, quality_scale
 from webapp.survey import service as survey
 
 
@@ -85,3 +85,57 @@ def test_ages_that_contradict_each_other(years, papers, odd, void):
         assert (told[0]["proposal"] == {"void": True}) is void and told[0]["params"]["years"] == sorted(set(years))
     assert quality_land.ages_contradict(plots_of(None), checks_of(*years), {"VS-01"}) == []
     assert quality_land.ages_contradict(plots_of(None, "cut"), checks_of(*years), set()) == []
+
+
+LOAD = {"plot": "A", "day": date(2026, 10, 5), "plants": 400.0, "net_kg": 14_000.0, "gross_kg": np.nan, "tare_kg": np.nan}
+PINA = {"plot": "A", "day": date(2026, 10, 5), "mass_kg": 34.0}
+
+
+def of_scale(loads=(), weighings=(), planted=date(2019, 7, 1)):
+    tables = [pd.DataFrame([{**usual, **row, "id": f"r{i}"} for i, row in enumerate(rows)], columns=["id", *usual]) for usual, rows in ((LOAD, loads), (PINA, weighings))]
+    return quality_land.all_doubts(*tables, pd.DataFrame({"plot": [], "planting_year": []}), pd.DataFrame({"planted_on": [planted], "status": "standing", "parcel": "", "registered_plants": np.nan}, index=["A"]))
+
+
+@pytest.mark.parametrize("row, proposal", [({"net_kg": 14.0}, {"net_kg": 14_000.0}), ({"plants": 1.0}, None), ({"net_kg": 50_000.0}, None), ({"net_kg": 14.0, "gross_kg": 34.0, "tare_kg": 20.0}, None)])
+def test_a_load_that_no_piña_weighs_is_told_though_it_is_the_only_one(row, proposal):
+    doubt, = of_scale([row])
+    assert (doubt["code"], doubt["proposal"]) == ("load_out_of_scale", proposal)
+
+
+def test_out_of_scale_among_good_loads_is_not_told_as_pieces():
+    told = of_scale([{}] * 5 + [{"net_kg": 14.0}])
+    assert [(d["code"], d["proposal"]) for d in told] == [("load_out_of_scale", {"net_kg": 14_000.0})]
+
+
+@pytest.mark.parametrize("kg, told", [(0.2, True), (300.0, True), (8.0, True), (12.0, False), (60.0, False), (110.0, False)])
+def test_one_weighed_piña(kg, told):
+    assert bool(of_scale(weighings=[{"mass_kg": kg}])) is told
+
+
+def test_what_piñas_really_weigh_is_never_out_of_scale(demo_tables):
+    loads, weighings, _, plots = demo_tables
+    assert quality_scale.all_doubts(loads, weighings, plots) == []
+    assert of_scale([{}], [{}]) == [] and of_scale([{"net_kg": 1200.0}], [{"mass_kg": 3.0}], planted=date(2024, 10, 1)) == []
+    assert [d["code"] for d in of_scale([{}, {"net_kg": 14.0}], [{}], planted=None)] == ["load_out_of_scale", "no_planting_date"]
+
+
+def test_it_teaches_nothing_until_somebody_has_looked(demo_made, tmp_path):
+    """The only load of the estate with fourteen kilograms in place of fourteen tonnes: tonnes stay; left as it is, it counts."""
+    import shutil
+
+    from webapp.survey import office_service
+    from webapp.tonnage import service as tonnage
+
+    db = open_estate(shutil.copy(demo_made, tmp_path / "demo.db"))
+    before = tonnage.answer(db).arrays["mass_t"][:, 0]
+    survey.load_file(db, b"plot,taken_at,plants,net_kg,ticket\nVS-04,2026-11-20T12:00:00-06:00,400,14,B-odd\n", "load.csv", who="prueba")
+    odd = survey.out_of_scale(db)
+    during = tonnage.answer(db, fresh=True).arrays["mass_t"][:, 0]
+    i = tonnage.answer(db).meta["plots"].index("VS-04")
+    assert len(odd) == 1 and np.delete(during, i) == pytest.approx(np.delete(before, i), rel=1e-4) and during[i] == pytest.approx(before[i], rel=0.1)
+    doubt, = [d for d in survey.doubts(db) if d["code"] == "load_out_of_scale"]
+    version = survey.data_version(db)
+    office_service.settle_doubt(db, doubt["id"], "leave", "prueba")
+    assert survey.out_of_scale(db) == set() and survey.data_version(db) != version
+    assert abs(tonnage.answer(db, fresh=True).arrays["mass_t"][i, 0] / during[i] - 1) > 0.03
+    db.conn.close()

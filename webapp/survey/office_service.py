@@ -17,6 +17,7 @@ from ..people import service as people
 from ..problems import Problem
 from ..sentences import Sentence
 from . import held_groups, intake, judging, store
+from . import quality_scale
 from .quality import LOOKED_AT
 from . import record as rec
 from .tables_service import in_force
@@ -184,7 +185,7 @@ def settle_doubt(db: Database, doubt: int, answer: str, who: str) -> None:
                 raise Problem("no_proposal", where=found["record"])
             _apply(db, found["record"], found["proposal"], who)
         store.settle_doubt(db, doubt, answer, clock.of(db).stamp(), who)
-        if answer == "leave" and found["code"] in LOOKED_AT:
+        if answer == "leave" and found["code"] in LOOKED_AT | quality_scale.LOOKED_AT:
             answers.bump(db, "survey")  # from now on it counts in full
         people.note(db, who, f"doubt_{answer}", found["record"], after=found["proposal"])
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from . import quality_mass
+from . import quality_mass, quality_scale
 
 PIECES_RATIO, LEAST_LOADS = 0.66, 3
 WEIGHED_RATIO, LEAST_WEIGHED = 0.6, 6
@@ -16,11 +16,14 @@ LEAST_CHECKS, APART_YEARS = 2, 2
 
 
 def all_doubts(loads: pd.DataFrame, weighings: pd.DataFrame, checks: pd.DataFrame, plots: pd.DataFrame) -> list[dict]:
+    scale = quality_scale.all_doubts(loads, weighings, plots)
+    senseless = {d["record"] for d in scale}  # compared with nothing, and nothing with them
+    every, loads, weighings = loads, loads[~loads["id"].isin(senseless)], weighings[~weighings["id"].isin(senseless)]
     halves = pieces_as_plants(loads, weighings)
     years = wrong_years(plots, checks)
     more = quality_mass.pieces_by_age(loads, plots, {d["record"] for d in halves}, judged_by_own(loads, weighings))
-    return [*halves, *more, *quality_mass.slipped_weighings(weighings), *undated_plots(plots, checks), *years, *ages_contradict(plots, checks, {d["params"]["plot"] for d in years}),
-            *beyond_registered(loads, plots)]
+    return [*scale, *halves, *more, *quality_mass.slipped_weighings(weighings), *undated_plots(plots, checks), *years, *ages_contradict(plots, checks, {d["params"]["plot"] for d in years}),
+            *beyond_registered(every, plots)]
 
 
 def _doubt(code: str, record: str, proposal: dict | None, **params: Any) -> dict:

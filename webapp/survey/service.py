@@ -14,7 +14,7 @@ from ..people import service as people
 from ..problems import Problem
 from ..sentences import Sentence, known, places
 from . import batch as wire
-from . import files, intake, quality, store
+from . import files, intake, quality, quality_scale, store
 from . import record as rec
 from .correcting_service import correct, editable, take_out, undo  # noqa: F401
 from .earlier_service import last_corrections, left_out, photos_here  # noqa: F401
@@ -199,6 +199,12 @@ def propose(db: Database, codes: frozenset[str], found: list[dict]) -> int:
 def far_rounds_left(db: Database) -> set[str]:
     """Rounds far from what was expected, or from what juice reads at all, that somebody has looked at and left as they are."""
     return store.left_as_they_are(db, quality.LOOKED_AT)
+
+
+def out_of_scale(db: Database) -> set[str]:
+    """Loads and weighings whose masses no piña has (``quality_scale``) and that nobody has looked at yet: they teach nothing."""
+    odd = quality_scale.all_doubts(loads(db), weighings(db), land.plots(db))
+    return {d["record"] for d in odd} - (store.left_as_they_are(db, quality_scale.LOOKED_AT) if odd else set())
 
 
 def doubts_old(db: Database) -> bool:

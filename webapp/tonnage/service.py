@@ -80,7 +80,11 @@ def reckon(db: Database, s: settings.Settings) -> tuple[dict, dict]:
 
 
 def _tables(db: Database) -> accounting.Tables:
-    return accounting.Tables.of(survey.row_counts(db), survey.losses(db), survey.labors(db), survey.loads(db), survey.weighings(db))
+    """Of a load out of scale the plants count and the mass does not; a weighing out of scale does not count."""
+    odd, loads, weighings = survey.out_of_scale(db), survey.loads(db), survey.weighings(db)
+    if odd:
+        loads, weighings = loads.assign(net_kg=loads["net_kg"].mask(loads["id"].isin(odd))), weighings[~weighings["id"].isin(odd)]
+    return accounting.Tables.of(survey.row_counts(db), survey.losses(db), survey.labors(db), loads, weighings)
 
 
 def _planting(db: Database, frame: Any, today: date) -> tuple[dict[str, date], dict[str, float]]:
