@@ -4,7 +4,7 @@ One catalogue serves server, phone and command line: ``translations/<language>/<
 start with Babel, nothing compiled. A message's ``msgid`` is a dotted code (``land.finding.overlap``);
 ``msgid_plural`` with parameter ``n`` picks singular or plural. Placeholders are those of
 ``str.format`` plus a few of our own: ``{day:date}`` (8 de febrero de 2027), ``{day:short}`` (8 feb), ``{at:moment}`` (8 de febrero de 2027, 09:12),
-``{items:list}`` (a, b y c), ``{days:count.days}`` (1 día, 30 días; for counts beside ``n``). ``None`` and NaN print as a dash, never as a word of the machine.
+``{items:list}`` (a, b y c), ``{days:count.days}`` (1 día, 30 días; for counts beside ``n``), ``{p:chance}`` (54 %, > 99 %). ``None`` and NaN print as a dash, never as a word of the machine.
 """
 
 from __future__ import annotations
@@ -40,6 +40,8 @@ class _Words(string.Formatter):
             return counted(spec, value, self.language)
         if spec == "moment":
             return format_moment(value, self.language)
+        if spec == "chance":
+            return format_chance(value)
         if spec in ("date", "short"):
             return format_day(value, self.language, spec)
         if spec == "list":
@@ -66,6 +68,20 @@ def counted(code: str, value: Any, language: str) -> str:
     shown = value if isinstance(value, str) else f"{round(value):,}"
     words = catalogue(language)[code]
     return words[0 if shown == "1" else -1].format(n=shown)
+
+
+def format_chance(value: float) -> str:
+    """A probability 0…1 as per cent; nothing is sure, so what would be rounded to none or all of the futures is told as less, or more, than one in a hundred."""
+    return "> 99\u00a0%" if value >= 0.995 else "< 1\u00a0%" if value < 0.005 else f"{100 * value:.0f}\u00a0%"
+
+
+def format_share(value: float, limits: tuple[float, ...] = ()) -> str:
+    """A share 0…1 as per cent; with more digits where rounding would carry it across one of the ``limits`` that words go by (49.9 %, not 50 %)."""
+    for digits in range(5):
+        shown = round(float(value), 2 + digits)
+        if all((shown >= limit) == (value >= limit) for limit in limits):
+            break
+    return f"{100 * value:.{digits}f}\u00a0%"
 
 
 def format_moment(value: datetime | str, language: str) -> str:

@@ -22,6 +22,7 @@
     };
     const range = (name, low, high, i, week, unit) => `${whole(at(name, i, week))}${unit} (${whole(at(low, i, week))}–${whole(at(high, i, week))})`;
     const letterCell = (i, week) => ({ letter: said.letters[condition(i, week)], tone: `c${state[i * w + week] % 7}` });
+    const sure = (percent) => (percent >= 100 ? "> 99" : percent <= 0 ? "< 1" : String(percent)); // nothing is sure
     const shareCell = (i, week) => range("share", "low", "high", i, week, " %");
 
     const layers = {
@@ -40,8 +41,8 @@
         hatched: () => false,
         mark: (i, week) => String(at("chance", i, week)),
         order: (i, week) => at("chance", i, week),
-        cells: (i, week) => [letterCell(i, week), `${at("chance", i, week)} %`],
-        tell: (i, week) => put(said.tell.chance, { chance: at("chance", i, week) }),
+        cells: (i, week) => [letterCell(i, week), `${sure(at("chance", i, week))} %`],
+        tell: (i, week) => put(said.tell.chance, { chance: sure(at("chance", i, week)) }),
       },
       mass: {
         light: 4,

@@ -4,6 +4,7 @@ import json
 import re
 import shutil
 from datetime import date, timedelta
+from html import unescape
 
 import html5lib
 import numpy as np
@@ -13,7 +14,7 @@ from webapp import settings
 from webapp.database import open_estate
 from webapp.land import service as land
 from webapp.pages import plot_rounds
-from webapp.pages.layout import pct
+from webapp.pages.layout import chance, pct
 from webapp.pages.picture_curve import Curve, Mark, Round, brix_curve
 from webapp.ripeness import service as ripeness
 from webapp.ripeness import store as said_store
@@ -90,10 +91,10 @@ def test_weeks_and_figures_are_the_stored_answer(office):
     for w, week in enumerate(rows):
         cells = re.findall(r"<td[^>]*>([^<]*)</td>", rows[week])
         assert cells[4] == f"{100 * a.arrays['share'][i, w]:,.0f} %" and exported[week]["ripe_share"] == pytest.approx(float(a.arrays["share"][i, w]), abs=5e-5)  # written with four digits
-        assert cells[7] == f"{100 * exported[week]['chance_ripe']:,.0f} %" and cells[8] == f"{exported[week]['mass_t']:,.0f}"
+        assert unescape(cells[7]) == chance(exported[week]["chance_ripe"]) and cells[8] == f"{exported[week]['mass_t']:,.0f}"
         cell = re.search(rf'<a [^>]*data-week="{week}".*?</a>', strip, re.S)[0]
         assert f">{100 * a.arrays['share'][i, w]:.0f}<" in cell and f"/map?week={week}" in cell
-    assert re.search(r'id="chance-today">([^<]+)<', body)[1] == f"{100 * a.arrays['chance'][i, 0]:.0f} %"
+    assert unescape(re.search(r'id="chance-today">([^<]+)<', body)[1]) == chance(float(a.arrays["chance"][i, 0]))
 
 
 def test_why_the_word_names_its_threshold_and_the_week_it_changes(office):
@@ -202,7 +203,7 @@ def test_a_correction_says_what_it_changed_and_goes_on_saying_so(office):
         (before, was_span), (after, span) = told["brix"]
         assert float(before) == pytest.approx(float(said["mean_deg"][0]), abs=0.25) and float(after) == pytest.approx(float(now["mean_deg"][0]), abs=0.051)
         assert float(after) > float(before) and "Aurelia Montes" in part and f"/records/{odd}" in part
-        assert was_span != span == f"{now['lo95'][0]:.1f} – {now['hi95'][0]:.1f} (95\u00a0%)" and told["chance"][1][0] == pct(now["chance"][0])
+        assert was_span != span == f"{now['lo95'][0]:.1f} – {now['hi95'][0]:.1f} (95\u00a0%)" and unescape(told["chance"][1][0]) == chance(now["chance"][0])
         assert told["share"][1] == (pct(now["share"][0]), f"{pct(now['share_lo'][0])} – {pct(now['share_hi'][0])} (80\u00a0%)")
         assert all("80\u00a0%" in span for side in ("first", "mass") for _, span in told[side]) and all("t" in figure for figure, _ in told["mass"])
         assert 'id="doubts"' not in body and "corregida" in body, "what was just mended is no longer in doubt"

@@ -54,7 +54,7 @@ def test_share_and_chance_fall_with_the_target():
 def test_the_window_bridges_a_seasonal_dip_and_ends_with_the_loss():
     share = np.array([[0.3, 0.4, 0.55, 0.6, 0.45, 0.40, 0.7, 0.8]])
     keep = np.array([[1, 1, 1, 1, 1, 1, 0.95, 0.93]])
-    assert readiness.windows(share, keep, LIMITS) == [(2, 7)]
+    assert readiness.windows(share, keep, LIMITS) == [(2, 6)]  # in week 7 it is called passing
     assert readiness.windows(share, np.ones((1, 8)), LIMITS) == [(2, None)]
     assert readiness.windows(np.full((1, 8), 0.1), np.ones((1, 8)), LIMITS) == [None]
     assert readiness.windows(share, np.full((1, 8), 0.9), LIMITS) == [(0, 0)]  # already past, even if it were ripe in two weeks: a window never ends before it begins
@@ -73,7 +73,7 @@ def test_a_plot_that_loses_before_it_is_ripe_has_no_window_and_says_so():
     """One week is given all the same, that of the limit; its kind tells what it is. Ripe only after the limit is the same as never."""
     slow = np.array([[0.1, 0.2, 0.3, 0.4, 0.45], [0.1, 0.2, 0.3, 0.55, 0.6], [0.6, 0.6, 0.6, 0.6, 0.6], [0.1, 0.1, 0.55, 0.6, 0.6], [0.1, 0.1, 0.1, 0.1, 0.1]])
     keep = np.array([[0.98, 0.96, 0.93, 0.9, 0.9], [0.98, 0.96, 0.93, 0.9, 0.9], [0.9] * 5, [0.98, 0.97, 0.96, 0.93, 0.9], [1.0] * 5])
-    assert readiness.windows(slow, keep, LIMITS) == [(2, 2), (2, 2), (0, 0), (2, 3), None]
+    assert readiness.windows(slow, keep, LIMITS) == [(2, 2), (2, 2), (0, 0), (2, 2), None]
     assert readiness.window_kinds(slow, keep, LIMITS) == ["unripe", "unripe", "past", "ripens", None]
     assert readiness.window_kinds(np.full((1, 5), 0.1), np.full((1, 5), 0.9), LIMITS) == ["unripe"]
     weeks = ["2026-W48", "2026-W50", "2026-W50"]

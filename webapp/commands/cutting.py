@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from ..cli import Edge
-from ..cutting import service
+from ..cutting import plot_service, service
 from ..problems import Problem
 from ..sentences import say
 
@@ -121,7 +121,8 @@ def check_command(edge: Edge, number: int | None, as_json: bool) -> None:
 @click.pass_obj
 def why_command(edge: Edge, plot: str, number: int | None, as_json: bool) -> None:
     """Por qué se corta una tabla cuando se corta, o no / why a plot is cut when it is, or not."""
-    found = service.explain(edge.open(), number, plot)
+    db = edge.open()
+    found = service.explain(db, number, plot, plot_service.shares(db, plot))
     if as_json:
         edge.answer({"plot": plot, "why": [{"code": s.code, "text": s.text(edge.language)} for s in found]})
         return

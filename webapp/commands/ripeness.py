@@ -11,6 +11,7 @@ from ..crop import worth_service as worth
 from ..database import Database
 from ..problems import Problem
 from ..ripeness import first_ripe, readiness, service, thin_service, why
+from ..sentences import Sentence, format_chance, format_share
 from ..work import estimates
 
 CODES = "TECMP"
@@ -58,6 +59,7 @@ def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool
         return edge.answer({"key": found.key, "stale": service.stale(found, db), "fit": found.meta["fit"], "plain_curve": found.meta["plain_curve"],
                             "short_of": [short.as_dict() for short in thin_service.told(db, found, plot)] if not plot or rows[0]["planted"] else [], "plots": rows})
     limit = settings.load(db)
+    limits = (limit["near_share"], limit["ripe_share_to_cut"])
     later, rows = [r for r in rows if not r["planted"]], [r for r in rows if r["planted"]]
     told_later = lambda: [click.echo(f"{r['plot']:<9} {edge.words('pages.ripeness.to_come')}") for r in later]  # noqa: E731
     if plot and later:
@@ -73,13 +75,11 @@ def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool
         window = said.text(edge.language) if said else " – ".join(w or "…" for w in r["window"]) if r["window"] else "–"
         word = readiness.WORDS[int(readiness.words_of(CODES.index(r["condition"]), r["n_visits"] > 0))]
         click.echo(f"{r['plot']:<9} {edge.words(f'condition.{word}.word'):<15} {r['mean_brix_deg']:5.1f} ({r['low80_brix_deg']:.1f}–{r['high80_brix_deg']:.1f})   "
-                   f"{r['ripe_share']:6.0%} ({r['ripe_share_low80']:.0%}–{r['ripe_share_high80']:.0%})   {r['chance_ripe']:6.0%}  {window}")
+                   f"{format_share(r['ripe_share'], limits):>6} ({r['ripe_share_low80']:.0%}–{r['ripe_share_high80']:.0%})   {format_chance(r['chance_ripe']):>6}  {window}")
     told_later()
     if found.meta["plain_curve"] and not plot:
         edge.say("ripeness.plain", **found.meta["plain_curve"])
     if plot:
-        from ..sentences import Sentence
-
         if rows[0].get("window_kind") in (None, readiness.RIPENS):
             places = [first_ripe.NEVER if rows[0][name] is None else weeks.index(rows[0][name]) for name in ("first_ripe_low80_week", "first_ripe_high80_week")]
             click.echo(f"  {Sentence('pages.plot.head.none', {'ripe': first_ripe.sentence(*places, weeks)}).text(edge.language)}")

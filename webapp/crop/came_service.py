@@ -42,6 +42,22 @@ def of_plot(db: Database, code: str) -> dict[str, Any] | None:
     return {"whole": bool(len(came)), "n": sum(one["inside"] is not None for cut in cuts for one in cut["said"]), "cuts": cuts[::-1]}
 
 
+def last_cut(db: Database, code: str) -> dict[str, Any] | None:
+    """A plot's last cut for its headline: {began, ended, came_t, kg_each (of the loads weighed with their plants counted; None without), unweighed}; None without loads.
+
+    A plot cut whole is spoken of from its first clearing load on, however long the cut took."""
+    loads = survey.loads(db)
+    mine = loads[(loads["plot"] == code) & loads["day"].notna()]
+    if not len(mine):
+        return None
+    whole, _ = cut_whole.whole(mine, {code: land.plot(db, code)["status"]})
+    began = date.fromordinal(int(whole["day"].iloc[0] if len(whole) else _parts(mine)["day"].iloc[-1]))
+    part = mine[mine["day"] >= began]
+    kg, plants = part["net_kg"].where(part["net_kg"] > 0).to_numpy(float), part["plants"].where(part["plants"] > 0).to_numpy(float)
+    both = np.isfinite(kg) & np.isfinite(plants)
+    return {"began": began, "ended": max(part["day"]), "came_t": float(np.nansum(kg)) / 1000, "kg_each": float(kg[both].sum() / plants[both].sum()) if both.any() else None, "unweighed": int(np.isnan(kg).sum())}
+
+
 def _match(said: pd.DataFrame, came: pd.DataFrame) -> pd.DataFrame:
     return track.match(said, came).sort_values("weeks").reset_index(drop=True)
 

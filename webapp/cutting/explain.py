@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..sentences import Sentence
+from ..sentences import Sentence, format_share
 from .plan import Account, Plan, account, passes
 from .problem import CLOSED_BY, LEASE, OPEN, CuttingProblem
 
@@ -50,8 +50,9 @@ def best_window(problem: CuttingProblem, plan: Plan, p: int, gain: np.ndarray) -
     return best
 
 
-def why(problem: CuttingProblem, plan: Plan, prices: dict[str, list[float]], p: int) -> list[Sentence]:
-    """Sentences with numbers: what is planned for the plot, or what stands against it."""
+def why(problem: CuttingProblem, plan: Plan, prices: dict[str, list[float]], p: int, shown: dict[str, float] | None = None) -> list[Sentence]:
+    """Sentences with numbers: what is planned for the plot, or what stands against it. ``shown`` is the ripe share by week as pages tell it (the middle
+    of what it may be; the plan sums what is expected), so that one week's share never stands there as two."""
     name = {"name": problem.names[p], "plot": problem.plots[p]}
     spans = [(s, n) for q, s, n in plan.windows if q == p]
     out = []
@@ -60,17 +61,17 @@ def why(problem: CuttingProblem, plan: Plan, prices: dict[str, list[float]], p: 
         mass = float((problem.keep[p, s: s + n] * plan.cut[p, s: s + n]).sum())
         out.append(Sentence("cutting.why.planned", {**name, "first": problem.weeks[s], "last": problem.weeks[s + n - 1], "weeks": problem.weeks[s] if n == 1 else f"{problem.weeks[s]} – {problem.weeks[s + n - 1]}", "mass_t": mass, "pass_number": int(number[s])}))
     if not spans:
-        out += _against(problem, plan, prices, p, name)
+        out += _against(problem, plan, prices, p, name, shown or {})
     out += _lease(problem, plan, p, name)
     return out
 
 
-def _against(problem: CuttingProblem, plan: Plan, prices, p: int, name: dict) -> list[Sentence]:
+def _against(problem: CuttingProblem, plan: Plan, prices, p: int, name: dict, shown: dict[str, float]) -> list[Sentence]:
     least, ripe = problem.rules.least_pass_share, problem.ripe[p]
     if problem.age_months[p] < 0:
         return [Sentence("cutting.why.unplanted", {**name, "months": max(1.0, -float(problem.age_months[p]))})]
     if ripe[-1] < least:
-        return [Sentence("cutting.why.unripe", {**name, "share": 100 * float(ripe[-1]), "least": 100 * least, "last": problem.weeks[-1], "age_months": float(problem.age_months[p])})]
+        return [_unripe(problem, p, name, shown)]
     out = _closed(problem, p, name) + _too_big(problem, p, name)
     if out and out[-1].code == "cutting.why.too_big":
         return out
@@ -88,6 +89,14 @@ def _against(problem: CuttingProblem, plan: Plan, prices, p: int, name: dict) ->
                                                        "limits": [Sentence(f"cutting.limit.{rule}") for rule in _scarce(problem, plan, s, n, prices)]})]
 
 
+def _unripe(problem: CuttingProblem, p: int, name: dict, shown: dict[str, float]) -> Sentence:
+    """The most that its share reaches within the plan, as the plan counts it and, where it is another figure, as the pages tell that week."""
+    least, week = problem.rules.least_pass_share, problem.weeks[int(np.argmax(problem.share[p]))]
+    told = {**name, "share": format_share(problem.ripe[p, -1], (least,)), "least": format_share(least), "week": week, "last": problem.weeks[-1], "age": Sentence("cutting.why.age", {"age_months": age}) if (age := float(problem.age_months[p])) >= 1 else ""}  # no date: nothing to say
+    middle = format_share(shown[week], (least,)) if week in shown else told["share"]
+    return Sentence("cutting.why.unripe", told) if middle == told["share"] else Sentence("cutting.why.unripe_shown", {**told, "shown": middle})
+
+
 def _too_big(problem: CuttingProblem, p: int, name: dict) -> list[Sentence]:
     """When not even all crews, trucks and the factory together manage the least pass of so large a plot in the longest time one may last."""
     rules = problem.rules
@@ -103,13 +112,13 @@ def _too_big(problem: CuttingProblem, p: int, name: dict) -> list[Sentence]:
 
 
 def _closed(problem: CuttingProblem, p: int, name: dict) -> list[Sentence]:
-    """Reasons of its own that close the plot in weeks when it is ripe (the factory's stops concern all)."""
+    """Reasons of its own that close the plot in weeks when enough of it is ripe for a pass (the factory's stops concern all)."""
     ripe = problem.ripe[p] >= problem.rules.least_pass_share
     out = []
     for code, reason in enumerate(CLOSED_BY):
         weeks = np.flatnonzero(ripe & (problem.closed[p] == code)) if code not in (OPEN, 1) else []
         if len(weeks):
-            out.append(Sentence(f"cutting.why.closed.{reason}", {**name, "n": int(len(weeks)), "first": problem.weeks[weeks[0]], "last": problem.weeks[weeks[-1]]}))
+            out.append(Sentence(f"cutting.why.closed.{reason}", {**name, "n": int(len(weeks)), "first": problem.weeks[weeks[0]], "last": problem.weeks[weeks[-1]], "least": format_share(problem.rules.least_pass_share)}))
     if problem.rest_until[p] > 0:
         out.append(Sentence("cutting.why.closed.rest", {**name, "n": int(problem.rest_until[p]), "last": problem.weeks[min(problem.rest_until[p], len(problem.weeks)) - 1],
                                                        "first": problem.weeks[0]}))

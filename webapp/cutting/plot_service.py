@@ -7,6 +7,8 @@ from typing import Any
 
 from .. import clock
 from ..database import Database
+from ..land import service as land
+from ..ripeness import service as ripeness
 from ..survey import service as survey
 from ..weeks import monday_of, week_of
 from . import service
@@ -31,6 +33,14 @@ def spans(db: Database, plot: str) -> list[tuple[str, str]]:
         follows = bool(out) and (monday_of(week) - monday_of(out[-1][1])).days == 7
         out = [*out[:-1], (out[-1][0], week)] if follows else [*out, (week, week)]
     return out
+
+
+def shares(db: Database, plot: str) -> dict[str, float] | None:
+    """A plot's ripe share by week as its page tells it, for the reasons of :func:`service.explain`; None of one that does not stand or is not reckoned yet."""
+    if plot not in ripeness.answer(db).meta["plots"] or land.plot(db, plot)["status"] != "standing":
+        return None
+    now = ripeness.plot_now(db, plot)
+    return dict(zip(now["weeks"], map(float, now["share"])))
 
 
 def plan_until(db: Database) -> str | None:

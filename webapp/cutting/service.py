@@ -189,15 +189,15 @@ def _stored(db: Database, number: int | None):
     return row, problem, view.stored_plan(problem, row, store.cuts(db, row["id"]))
 
 
-def explain(db: Database, number: int | None, plot: str) -> list[Sentence]:
-    """Why the plan cuts a plot when it does, or not; nothing when there is no plan or the plot isn't in it."""
+def explain(db: Database, number: int | None, plot: str, shown: dict[str, float] | None = None) -> list[Sentence]:
+    """Why the plan cuts a plot when it does, or not; nothing when there is no plan or the plot isn't in it. ``shown``: its ripe share by week as pages tell it."""
     from .explain import why
 
     row = store.plan_row(db, number)
     if row is None or plot not in row["meta"]["inputs"]["plots"]:
         return []
     row, problem, made = _stored(db, row["id"])
-    return why(problem, made, row["meta"]["prices_kmxn"], problem.plots.index(plot))
+    return why(problem, made, row["meta"]["prices_kmxn"], problem.plots.index(plot), shown)
 
 
 def check(problem, made, value_kmxn: float | None = None) -> list:

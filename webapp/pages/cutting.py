@@ -6,7 +6,7 @@ from flask import Blueprint, Response, g, redirect, request, url_for
 
 from .. import jobs
 from ..crop import service as crop_service
-from ..cutting import explain
+from ..cutting import explain, plot_service
 from ..cutting import service as cutting
 from ..land import service as land
 from ..problems import Problem
@@ -41,7 +41,7 @@ def page(problem: Problem | None = None) -> str:
     if not view.cuts:  # an empty plan owes its reasons before its figures
         crop = crop_service.answer(db())
         largest = sorted(range(len(crop.meta["plots"])), key=lambda i: -float(crop.arrays["ripe_tonnes"][i, 0]))[:REASONS]
-        context["nothing"] = [reason for i in largest for reason in cutting.explain(db(), view.id, crop.meta["plots"][i])[:1]]
+        context["nothing"] = [reason for i in largest for reason in cutting.explain(db(), view.id, crop.meta["plots"][i], plot_service.shares(db(), crop.meta["plots"][i]))[:1]]
     ripe = crop_service.basis(db(), crop_service.answer(db()))[0]
     planned = {c["plot"] for c in view.cuts}
     unread = [code for code in planned if not ripe.meta["by_plot"].get(code, {"n_visits": 1})["n_visits"]]

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime
 from typing import Any
 
 from flask import Flask, g, render_template, request
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from .. import clock, dictionary
 from ..config import words_code
 from ..database import rows
 from ..people import permissions
 from ..problems import Problem
-from ..sentences import LANGUAGES, LOCALES, Sentence, format_day, format_moment, known, say
+from ..sentences import LANGUAGES, LOCALES, Sentence, format_chance, format_day, format_moment, format_share, known, say
 from .access import db, may
 
 MAIN = (("today", "today.page"), ("estate", "estate.page"), ("map", "map.page"), ("ripeness", "ripeness.page"), ("cutting", "cutting.page"),
@@ -21,11 +22,12 @@ MAIN = (("today", "today.page"), ("estate", "estate.page"), ("map", "map.page"),
 MORE = (("orders", "orders.page"), ("sales", "sales.page"), ("land", "land.page"), ("people", "people.page"),
         ("settings", "settings.page"), ("track", "track.page"), ("method", "method.page"), ("trail", "trail.page"))
 LANGUAGE_COOKIE = "language"
+WEEK = re.compile(r"\b\d{4}-W\d{2}\b")
 
 
 def prepare(app: Flask) -> None:
     app.before_request(_language)
-    app.jinja_env.filters.update(n0=n0, n1=n1, n2=n2, pct=pct, day=day, short_day=short_day, weekday=weekday, week=short_week)
+    app.jinja_env.filters.update(n0=n0, n1=n1, n2=n2, pct=pct, share=share, chance=chance, day=day, short_day=short_day, weekday=weekday, week=short_week, weeks_whole=weeks_whole)
     app.context_processor(_shared)
 
 
@@ -140,6 +142,16 @@ def pct(value: Any, digits: int = 0) -> str:
     return "–" if value is None or value != value else f"{100 * value:,.{digits}f} %".replace("-", "−")
 
 
+def share(value: Any, limits: tuple[float, ...] = ()) -> str:
+    """A ripe share 0…1 beside its word: never rounded across one of the ``limits`` the word went by."""
+    return "–" if value is None or value != value else format_share(value, limits).replace("\u00a0", " ")
+
+
+def chance(value: Any) -> str:
+    """A probability 0…1: never all and never nothing."""
+    return "–" if value is None or value != value else format_chance(value).replace("\u00a0", " ")
+
+
 def day(value: date | str | None) -> str:
     return format_day(local_day(value), g.get("language", "es")) if value else "–"
 
@@ -162,6 +174,11 @@ def weekday(value: date | str) -> str:
 
     value = date.fromisoformat(value[:10]) if isinstance(value, str) else value
     return format_date(value, "EEE d MMM", locale=LOCALES[g.get("language", "es")])
+
+
+def weeks_whole(text: Any) -> Markup:
+    """Words in which no line breaks within a week's code (``2027-W43``)."""
+    return Markup(WEEK.sub(r'<span class="week">\g<0></span>', str(escape(text))))
 
 
 def short_week(value: str | None) -> str:

@@ -14,6 +14,7 @@ from ..cutting import service as cutting
 from ..land import service as land
 from ..ripeness import plot_service, rare, stand_service, why
 from ..ripeness.track import LEAST_PAIRS
+from ..sentences import format_share
 from ..survey import service as survey
 from ..tonnage import service as tonnage
 from . import plot_changed, plot_head, plot_log, plot_rounds, plot_said
@@ -40,7 +41,7 @@ def page(code: str) -> str:
     context["came"], context["least_pairs"] = came_service.of_plot(db(), code), LEAST_PAIRS
     context["learned"] = tonnage.learned(db(), code, tonnes)
     if about["status"] != "standing":
-        return render("plot_cut.html", title=words("pages.plot.title_cut", name=about["name"], code=code), **context)
+        return render("plot_cut.html", title=plot_head.cut_headline(about, code, came_service.last_cut(db(), code)), **context)
     if code not in ripe.meta["plots"] or code not in crop.meta["plots"] or code not in tonnes.meta["by_plot"]:
         return render("plot_cut.html", title=words("pages.plot.title_new", name=about["name"], code=code), **context)
     if plot_head.unplanted(about, today):
@@ -58,14 +59,15 @@ def page(code: str) -> str:
     mass, sugar = ({name: [float(v) for v in crop.arrays[f"{what}{end}"][at, :SHOWN]] for name, end in (("t", ""), ("lo", "_lo"), ("hi", "_hi"))} for what in ("tonnes", "sugar_t"))
     look["steps"] = plot_log.steps(stand_service.steps(db(), code, land.plots(db()), today), since, look["days"][-1])
     rest, spans, least = cutting_of.rest(db(), code), cutting_of.spans(db(), code), values["ripe_share_to_cut"]
+    limits = (values["near_share"], least)
     context |= {
-        "now": now, "look": look, "measured": bool(ripe.meta.get("n_visits")), "condition": letter(now["condition"][0], read), "condition_word": word(now["condition"][0], read), "window": now["window"], "first_week": plot_head.first_week(now, least), "beside": plot_head.beside(now, look, least, rest, spans, cutting_of.plan_until(db()), mass, sugar, today),
+        "limits": limits, "now": now, "look": look, "measured": bool(ripe.meta.get("n_visits")), "condition": letter(now["condition"][0], read), "condition_word": word(now["condition"][0], read), "window": now["window"], "first_week": plot_head.first_week(now, least), "beside": plot_head.beside(now, look, values, rest, spans, cutting_of.plan_until(db()), mass, sugar, today),
         "window_said": why.window_short(now.get("window_kind"), now["window"], now["weeks"][0]), "letters": [letter(c, read) for c in now["condition"][:SHOWN]],
         "weeks": now["weeks"][:SHOWN], "all_weeks": look["weeks"], "mass": mass, "plants": tonnes.meta["by_plot"][code]["plants"], "rounds": [r for r in rounds if not r["day"] or r["day"] <= today], "rounds_ahead": [r for r in rounds if r["day"] and r["day"] > today], "atc_words": plot_rounds.atc_words,
-        "changed": plot_changed.changed(code, now, least), "curves": _curves(code, look, rounds, log, since, today, values["target_brix_deg"], about), "strips": _strips(code, now, mass), "past": _past(look), "brix50": list(zip(*((now["mean_deg"] + side * now["sd_deg"]).tolist() for side in rare.ends(0.5, now["rare_part"])))),
+        "changed": plot_changed.changed(code, now, least, limits), "curves": _curves(code, look, rounds, log, since, today, values["target_brix_deg"], about), "strips": _strips(code, now, mass, limits), "past": _past(look), "brix50": list(zip(*((now["mean_deg"] + side * now["sd_deg"]).tolist() for side in rare.ends(0.5, now["rare_part"])))),
         "own": own_bar("own", 1 - now["borrowed_share"], words("pages.plot.own_title"), words("pages.plot.own_desc", own=1 - now["borrowed_share"], lent=now["borrowed_share"])),
-        "why_not": cutting.explain(db(), None, code), "next_cuts": cutting.cuts_of(db(), code), "has_plan": cutting.plan(db()) is not None, "balance": tonnage.balance_sentence(db(), code), "plants_more": [*tonnage.plant_sentences(db(), code), *filter(None, [tie_service.sentence(crop, code)])]}
-    return render("plot.html", title=plot_head.headline(about, now, rest, today), **context)
+        "why_not": cutting.explain(db(), None, code, dict(zip(now["weeks"], map(float, now["share"])))), "next_cuts": cutting.cuts_of(db(), code), "has_plan": cutting.plan(db()) is not None, "balance": tonnage.balance_sentence(db(), code), "plants_more": [*tonnage.plant_sentences(db(), code), *filter(None, [tie_service.sentence(crop, code)])]}
+    return render("plot.html", title=plot_head.headline(about, now, rest, today, look["hangs"], look["more"]["worth"]), **context)
 
 
 @bp.get("/plots/<code>/photos/<digest>")
@@ -97,16 +99,16 @@ def _curves(code: str, look: dict, rounds: list[dict], log: list[dict], since: d
     return [brix_curve(f"curve-{width}", curve, shown, out, marks, target_deg, today, said, width, live, look["steps"]) for width, live in ((860, True), (400, False))]
 
 
-def _strips(code: str, now: dict, mass: dict) -> list[tuple[str, str]]:
+def _strips(code: str, now: dict, mass: dict, limits: tuple[float, float]) -> list[tuple[str, str]]:
     weeks, share = now["weeks"][:SHOWN], [float(v) for v in now["share"][:SHOWN]]
     read = now["n_visits"] > 0
     wide = [float(h - low) > LITTLE_KNOWN for low, h in zip(now["share_lo"][:SHOWN], now["share_hi"][:SHOWN])]
 
     def label(i: int) -> str:
-        return words("pages.plot.week_label", week=weeks[i], word=word(now["condition"][i], read), share=share[i], low=float(now["share_lo"][i]), high=float(now["share_hi"][i]), chance=float(now["chance"][i]), mass_t=mass["t"][i])
+        return words("pages.plot.week_label", week=weeks[i], word=word(now["condition"][i], read), share=format_share(share[i], limits), low=float(now["share_lo"][i]), high=float(now["share_hi"][i]), chance=float(now["chance"][i]), mass_t=mass["t"][i])
 
     return [(kind, share_strip(f"shares-{kind}", weeks, share, wide, [letter(c, read) for c in now["condition"][:SHOWN]], words("pages.plot.weeks_strip"), words("pages.plot.weeks_strip_desc"),
-                               lambda week: url_for("map.page", week=week), label, width, rows)) for kind, width, rows in (("desk-only", 860, 1), ("phone-only", 400, 3))]
+                               lambda week: url_for("map.page", week=week), label, width, rows, limits)) for kind, width, rows in (("desk-only", 860, 1), ("phone-only", 400, 3))]
 
 
 def _past(look: dict) -> list[dict]:

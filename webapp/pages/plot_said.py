@@ -19,9 +19,9 @@ def rows(pairs: Pairs, log: bool = False) -> list[dict[str, Any]]:
     (low, high), inside = pairs.ends(), pairs.inside()
     out: dict[int, dict[str, Any]] = {}
     for i in sorted(range(len(pairs)), key=lambda i: (-pairs.day[i], pairs.weeks[i])):
-        mean, seen = float(pairs.mean[i]), float(pairs.seen[i])
+        mean, seen, least = float(pairs.mean[i]), float(pairs.seen[i]), float(low[i]) if log else max(float(low[i]), 0.0)  # no juice has less than nought
         entry = out.setdefault(int(pairs.day[i]), {"day": date.fromordinal(int(pairs.day[i])), "seen": plain(seen), "said": []})
-        entry["said"].append({"weeks": int(pairs.weeks[i]), "on": date.fromordinal(int(pairs.on_day[i])), "mean": plain(mean), "low": plain(float(low[i])), "high": plain(float(high[i])),
+        entry["said"].append({"weeks": int(pairs.weeks[i]), "on": date.fromordinal(int(pairs.on_day[i])), "mean": plain(mean), "low": plain(least), "high": plain(float(high[i])),
                               "off": exp(seen - mean) - 1 if log else seen - mean, "inside": bool(inside[i]), "replayed": bool(pairs.replayed[i])})
     return list(out.values())
 

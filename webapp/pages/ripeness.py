@@ -53,7 +53,8 @@ def page() -> str:
     matching.sort(key=keys.get(order, keys["share"]))
     one = request.args.get("list") == planted_list.ONE
     shown = planted_list.arranged(matching, lambda i: planted[codes[i]], one or bool(year))
-    letter, threshold = letters(), settings.load(db())["ripe_share_to_cut"]
+    letter, values = letters(), settings.load(db())
+    threshold = values["ripe_share_to_cut"]
     early, late = first_ripe.interval(a["share_lo"], a["share_hi"], threshold)
 
     def row(i: int) -> dict[str, Any]:
@@ -71,7 +72,7 @@ def page() -> str:
         """Plots, ripe (and maybe), ripe before the quarter ends, tonnes, never sampled: a year's line while it is closed."""
         return [n0(len(members)), ripe_cell(today[members].sum(), maybe[members].sum()), n0(soon[members].sum()), n0(float(crop.arrays["tonnes"][members, 0].sum())), n0((~read & ~coming)[members].sum())]
 
-    return render("ripeness.html", shown=shown, row=row, sums=sums, matching=matching, stale=stale, zones=sorted({z for z in zones if isinstance(z, str)}), zone=zone, condition=condition, order=order, year=year, one=one, years=sorted(set(planted.values())),
+    return render("ripeness.html", limits=(values["near_share"], threshold), shown=shown, row=row, sums=sums, matching=matching, stale=stale, zones=sorted({z for z in zones if isinstance(z, str)}), zone=zone, condition=condition, order=order, year=year, one=one, years=sorted(set(planted.values())),
                   weeks=ripe.meta["weeks"][:SHOWN:2], by=ripe.meta["weeks"][13],
                   title=_title(int(today.sum()), int(maybe.sum()), int(soon.sum()), read.any(), ripe, int((~coming).sum())))
 

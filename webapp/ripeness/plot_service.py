@@ -23,7 +23,7 @@ def look(db: Database, code: str, since: date) -> dict[str, Any]:
 
     ``now`` as :func:`service.plot_now`; ``days`` from ``since`` to the last week (its Thursdays) with ``curve`` arrays over them;
     ``first`` the place of this week; ``word``, ``margin``, ``ahead`` sentences about the condition and ``turns`` its changes; ``maybe`` and ``window``
-    what a word without readings and a window without ripeness are, or None; ``more`` what
+    what a word without readings and a window without ripeness are, or None; ``hangs`` whether ripe or not is open; ``more`` what
     one visit of ``plants`` plants today would change: {before, after, plants, worth}.
     """
     now = service.plot_now(db, code)
@@ -49,6 +49,7 @@ def look(db: Database, code: str, since: date) -> dict[str, Any]:
         "word": why.reason(condition, now["share"][0], now["keep_share"][0], curve["age_months"][first], lim, now["n_visits"], now["age_months"]),
         "maybe": why.maybe(condition, now["n_visits"], bool(answer.meta.get("n_visits")), now.get("n_doubted", 0)), "window": why.window(now.get("window_kind"), now["window"], now["weeks"][0], lim), "margin": turning.margin(condition, lacking) if now["n_visits"] else [],
         "turns": found, "ahead": turning.ahead(condition, found, now["share"], weeks, lim),
+        "hangs": bool(now["n_visits"]) and turning.hangs(condition, turning.chance_ripe_enough(lacking[turning.RIPE], now["share"][0], sd[0], part[0], lim)),
         "more": {"before": before, "after": after, "plants": int(float(k.VISIT_PLANTS)), "worth": narrowing.worth_it(before, after)},
         "season": next((s["params"] for s in now["why"] if s["code"] == "ripeness.why.season"), None), "visit_sd_deg": float(answer.meta["fit"]["visit_deg"])}
 

@@ -101,20 +101,15 @@ def keep_share(age_months: np.ndarray, limits: Limits) -> np.ndarray:
 
 
 def windows(shares: np.ndarray, keep: np.ndarray, limits: Limits) -> list[tuple[int | None, int | None] | None]:
-    """Per plot (first, last) week of the cutting window: from ripe until the loss reaches its limit.
+    """Per plot (first, last) week of the cutting window: from ripe until the loss reaches its limit; in the week in which it does the word is *passing*, so the window ends the week before.
 
     Seasonal dips are bridged by the running maximum. None when it is not ripe within the horizon and the
     loss is not reached either; last None when it lies beyond the horizon; (0, 0) when the window is past; where the loss
-    reaches its limit before the plot is ripe, that week alone (see :func:`window_kinds`).
+    reaches its limit before the plot has been ripe for a week, the week of the limit alone (see :func:`window_kinds`).
     """
     out: list[tuple[int | None, int | None] | None] = []
-    for first, last in _ends(shares, keep, limits):
-        if first is None and last is None:
-            out.append(None)
-        elif first is None or last is not None and last <= first:
-            out.append((last, last))
-        else:
-            out.append((0, 0) if last == 0 else (first, last))
+    for (first, lost), kind in zip(_ends(shares, keep, limits), window_kinds(shares, keep, limits)):
+        out.append(None if kind is None else (lost, lost) if kind != RIPENS else (first, None if lost is None else lost - 1))
     return out
 
 
@@ -124,8 +119,8 @@ def window_kinds(shares: np.ndarray, keep: np.ndarray, limits: Limits) -> list[s
     ``UNRIPE`` is no time to cut in by the definition (from ripe until the loss reaches its limit: nothing): the plot is cut as it is
     by that week, or goes on losing. A plot past its limit that is ripe today is ``PAST``.
     """
-    return [None if first is None and last is None else UNRIPE if last is not None and (first is None or first > last) else PAST if last == 0 else RIPENS
-            for first, last in _ends(shares, keep, limits)]
+    return [None if first is None and lost is None else PAST if first == lost == 0 else UNRIPE if lost is not None and (first is None or first >= lost) else RIPENS
+            for first, lost in _ends(shares, keep, limits)]
 
 
 def _ends(shares: np.ndarray, keep: np.ndarray, limits: Limits) -> list[tuple[int | None, int | None]]:

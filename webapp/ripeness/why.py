@@ -77,4 +77,4 @@ def window_short(kind: str | None, weeks: list[str | None] | None, this_week: st
         return None
     if kind == readiness.UNRIPE:
         return Sentence("ripeness.window.unripe_now" if weeks[0] == this_week else "ripeness.window.unripe", {"week": weeks[0]})
-    return Sentence("ripeness.thin.window_past", {}) if weeks[1] == this_week else None
+    return Sentence("ripeness.thin.window_past", {}) if kind == readiness.PAST else None
