@@ -5,7 +5,9 @@ import re
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from webapp.cli import main_group
 from webapp.ripeness import doubts_service, inputs_service, service, thin_service
 from webapp.sentences import say
 from webapp.survey import quality, quality_range
@@ -172,3 +174,12 @@ def test_a_round_whose_plants_all_read_the_same_is_one_reading_until_somebody_lo
     service.fit(db)
     seen = service.model_of(service.answer(db))[2]
     assert seen.n.sum() == 79 * 12 + 1 and seen.alike.sum() == 12 and service.answer(db).arrays["sd_deg"][at["P01"], 0] < sd[at["P01"]]
+
+
+def test_the_command_line_counts_what_may_be_ripe_apart_and_says_why(db, estate_path):
+    plots(db, {"A": ("2019-06-01", "Vado", "azul"), "B": VADO})
+    load(db, [line for i, code in enumerate("AB") for line in round_of(code, 5, scattered(56, 12, i, sd=1.0))])
+    estimates(db)
+    for language, words in (("es", "sin muestreo que cuente (nadie ha ido o está en duda)"), ("en", "without a round that counts (never sampled, or in doubt)")):
+        said = CliRunner().invoke(main_group, ["--estate", str(estate_path), "--lang", language, "ripeness"]).output
+        assert words in said and say("ripeness.thin.none_counts", language, n=2) in said

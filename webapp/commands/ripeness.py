@@ -66,7 +66,8 @@ def ripeness_command(edge: Edge, week: str | None, plot: str | None, refit: bool
         told_later()
         return
     ripe, maybe = readiness.ripe_and_maybe(np.array([r["ripe_share"] for r in rows]), np.array([r["n_visits"] > 0 for r in rows], bool), limit["ripe_share_to_cut"])
-    edge.say("ripeness.head_maybe" if maybe.any() else "ripeness.head", ripe=int(ripe.sum()), maybe=int(maybe.sum()), of=len(rows), week=week, target=limit["target_brix_deg"])
+    doubted = any(r.get("n_doubted") and not r["n_visits"] for r in rows)
+    edge.say("ripeness.head" if not maybe.any() else "ripeness.head_maybe_doubted" if doubted else "ripeness.head_maybe", ripe=int(ripe.sum()), maybe=int(maybe.sum()), of=len(rows), week=week, target=limit["target_brix_deg"])
     for short in thin_service.told(db, found, plot):
         click.echo(f"· {short.text(edge.language)}")
     edge.say("ripeness.columns")
