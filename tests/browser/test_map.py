@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+from html import unescape
 
 import pytest
 
@@ -84,7 +85,7 @@ def test_list_and_full_table_say_the_same_for_a_week_and_layer(seat):
     week = seat.locator(".weeks a").nth(11).get_attribute("data-week")
     seen = {layer: (seat.click(f".layers a[data-layer={layer}]"), shown(seat))[1] for layer in ("share", "chance", "mass", "unvisited", "sick")}
     table = seat.request.get(f"{seat.office.address}/map/table?week={week}&lang=es").text()
-    rows = {code: [re.sub(r"<[^>]+>", " ", cell) for cell in re.findall(r"<td[^>]*>(.*?)</td>", row, re.S)] for code, row in re.findall(r'<tr data-code="([^"]+)">(.*?)</tr>', table, re.S)}
+    rows = {code: [unescape(re.sub(r"<[^>]+>", " ", cell)) for cell in re.findall(r"<td[^>]*>(.*?)</td>", row, re.S)] for code, row in re.findall(r'<tr data-code="([^"]+)">(.*?)</tr>', table, re.S)}
     assert len(rows) == len(seen["share"]) > 100
     for code, (_, _, condition, share, interval, chance, mass, mass_interval, per_ha, unvisited, sick, _) in rows.items():
         low, high = (part.strip() for part in interval.split("–"))
@@ -172,6 +173,48 @@ def test_colour_is_never_alone_at_first_sight(seat, size, layer):
     if bare:
         seat.click("#nearer")
     seat.wait_for_function("() => document.getElementById('nearer').hidden")
+
+
+WRITTEN = """() => { const { map } = window.pinarioMap; let painter; map.eachLayer((layer) => { if (layer.plotAt) painter = layer; });
+  const pen = document.createElement('canvas').getContext('2d'); const out = [];
+  for (const i of painter._seen) { const mark = painter._marks[i]; if (!/[0-9]/.test(mark)) continue; const place = painter.places.place(i, mark, painter._scale);
+    pen.font = painter._look.font(place.px); out.push([mark, place.x * painter._scale, place.y * painter._scale, Math.min(pen.measureText(mark).width, place.most), place.px]); }
+  return out; }"""
+
+
+@pytest.mark.parametrize("layer", ["chance", "mass", "unvisited"])
+def test_numbers_of_neighbouring_plots_are_not_read_as_one(seat, layer):
+    """On a phone, near and from afar: between two numbers on one line more is free than between the digits of one."""
+    seat.set_viewport_size({"width": 390, "height": 844})
+    for zone in (1, 0):
+        go(seat, f"layer={layer}")
+        seat.select_option("#zone", index=zone)
+        seat.wait_for_timeout(500)
+        if zone:
+            seat.locator(".leaflet-control-zoom-out").click()
+            seat.wait_for_timeout(500)
+        written = seat.evaluate(WRITTEN)
+        assert len(written) > 10
+        close = [(one[0], other[0]) for k, one in enumerate(written) for other in written[:k]
+                 if abs(one[2] - other[2]) < 0.74 * max(one[4], other[4]) and abs(one[1] - other[1]) - (one[3] + other[3]) / 2 < 0.25 * min(one[4], other[4])]
+        assert not close, close
+
+
+def test_no_line_breaks_within_a_weeks_code_in_a_headline(seat):
+    """On a narrow phone, as the page comes and after a step of the weeks."""
+    seat.set_viewport_size({"width": 320, "height": 720})
+    for address in ("/map?lang=es", "/map?lang=es&layer=mass", "/ripeness?lang=es", "/map/table?lang=en", "/cutting?lang=es", "/orders?lang=en", "/plots/VS-04?lang=es"):
+        seat.goto(seat.office.address + address)
+        for step in range(2 if address.startswith("/map?") else 1):
+            if step:
+                seat.wait_for_selector(".map-frame[data-figures]", state="attached")
+                seat.locator(".weeks a").nth(5).focus()
+                seat.keyboard.press("ArrowRight")
+            bare, broken = seat.evaluate("""() => [[...document.querySelectorAll('h1, h2, .beside p, .estate')].filter((box) => [...box.childNodes].some((node) => node.nodeType === 3 && /\\d{4}-W\\d\\d/.test(node.textContent))).map((box) => box.textContent),
+              [...document.querySelectorAll('.week')].filter((box) => box.getClientRects().length > 1).map((box) => box.textContent)]""")
+            assert not bare and not broken, (address, bare, broken)
+            assert seat.evaluate("() => document.documentElement.scrollWidth") <= 320, address
+    assert seat.locator(".estate .week").count() == 1
 
 
 def test_what_cannot_be_read_from_afar_is_one_tap_away(seat):

@@ -11,7 +11,7 @@ from webapp.crop import came_service
 from webapp.cutting import explain
 from webapp.database import open_estate
 from webapp.land import service as land
-from webapp.pages import plot_said
+from webapp.pages import map_figures, plot_said
 from webapp.ripeness import service as ripeness
 from webapp.ripeness.track import Pairs
 from webapp.sentences import format_chance, format_share, say
@@ -151,6 +151,15 @@ def test_a_share_beside_near_is_never_rounded_onto_ripe(office, monkeypatch):
     assert "49.9 %" in plain(re.search(r'id="share-today".*?</dd>', body, re.S)[0])
     row = plain(re.search(r'<tr data-week.*?</tr>', body, re.S)[0])
     assert "49.9 %" in row and ">49.9<" in body and format_share(0.4994, (0.25, 0.5)) in body
+
+
+def test_the_maps_whole_numbers_stay_on_their_side_of_a_threshold():
+    shares = np.random.default_rng(2).random(5000)
+    for limits in ((0.25, 0.5), (0.253, 0.497)):
+        shown = map_figures.percent(np.r_[shares, 0.4994, 0.2496, limits], limits)
+        for limit in limits:
+            assert ((shown >= 100 * limit) == (np.r_[shares, 0.4994, 0.2496, limits] >= limit)).all()
+        assert np.abs(shown[:5000] - 100 * shares).max() <= 1
 
 
 @pytest.mark.parametrize("language", ["es", "en"])

@@ -107,16 +107,26 @@ def _make(db: Database, ripe: Answer, crop: Answer, tag: str) -> Figures:
     area = np.nan_to_num(plots["area_ha"].to_numpy(float))
     share = np.asarray(ripe.arrays["share"][:, :SHOWN], float)
     gone, read = frame[frame["status"] == "cut"], read_plots(ripe)
-    known, maybe = ripe_and_maybe(share, read, settings.load(db)["ripe_share_to_cut"])
+    values = settings.load(db)
+    known, maybe = ripe_and_maybe(share, read, values["ripe_share_to_cut"])
     return Figures(
         tag=tag, weeks=weeks, codes=list(codes), names=[str(n) if n is not None and n == n else "" for n in plots["name"]], zones=[z if isinstance(z, str) else "" for z in plots["zone"]],
         years=[d.year if isinstance(d, date) else 0 for d in plots["planted_on"]], cut=[(code, name if isinstance(name, str) else "") for code, name in gone["name"].items()], outlines=land.outlines(db, [*codes, *gone.index]), area_ha=area,
-        share=whole("share", 100), share_lo=whole("share_lo", 100), share_hi=whole("share_hi", 100), chance=whole("chance", 100),
+        share=np.where(later, 0, percent(share, (values["near_share"], values["ripe_share_to_cut"]))), share_lo=whole("share_lo", 100), share_hi=whole("share_hi", 100), chance=whole("chance", 100),
         mass_t=np.rint(mass).astype(int), mass_lo_t=np.rint(low).astype(int), mass_hi_t=np.rint(high).astype(int), mass_t_ha=np.rint(mass / np.maximum(area, 1e-3)[:, None]).astype(int),
         tone=np.where(later, 0, np.searchsorted(RAMP, share, side="right")), condition=np.asarray(ripe.arrays["condition"][:, :SHOWN], int), read=read, wide=little_known(ripe)[:, :SHOWN] & ~later,
         wide_mass=(high - low > np.maximum(WIDE_MASS * mass, WIDE_MASS_T_HA * area[:, None])) & ~later, ripe=known & ~later, maybe=maybe & ~later, likely=(np.asarray(ripe.arrays["chance"][:, :SHOWN], float) > 0.5) & ~later,
         exact_mass_t=mass, total_t=np.stack([np.asarray(crop.arrays[f"mass_total{end}"][:SHOWN], float) for end in ("", "_lo", "_hi")]),
         unvisited_weeks=_unvisited(ripe, weeks), sick=_sick(db, codes), to_come=later, doubted=doubted(ripe))
+
+
+def percent(share: np.ndarray, limits: tuple[float, ...]) -> np.ndarray:
+    """Whole per cent of shares 0…1; where rounding would carry one across a limit that words go by it is cut instead (0.4994 beside *near* is 49)."""
+    out = np.rint(100 * share)
+    for limit in limits:
+        least = np.ceil(round(100 * limit, 6))
+        out = np.where((share < limit) & (out >= 100 * limit), least - 1, np.where((share >= limit) & (out < least), least, out))
+    return out.astype(int)
 
 
 def _unvisited(ripe: Answer, weeks: list[str]) -> np.ndarray:

@@ -8,7 +8,7 @@ import numpy as np
 
 from ..ripeness.readiness import WORDS
 from .conditions import letter
-from .layout import n0, n1, pct, words
+from .layout import chance, n0, n1, pct, words
 from .map_figures import SICK, Figures
 
 LAYERS = ("share", "chance", "mass", "unvisited", "sick")
@@ -96,7 +96,7 @@ def _cells(f: Figures, layer: str, m: np.ndarray, at: int) -> list[str]:
     if not len(m):  # none of them is planted by then
         return ["–", "–"]
     if layer == "chance":
-        return [n0(f.likely[m, at].sum()), pct(float(f.chance[m, at].mean()) / 100)]
+        return [n0(f.likely[m, at].sum()), chance(float(f.chance[m, at].mean()) / 100)]
     if layer == "mass":
         mass = float(f.exact_mass_t[m, at].sum())
         return [n0(mass), n0(mass / max(float(f.area_ha[m].sum()), 1e-3))]
