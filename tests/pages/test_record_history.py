@@ -132,7 +132,7 @@ def test_the_trail_finds_a_plots_records_by_code_and_name_in_the_estates_hour(of
         table = re.search(r'<table class="stack" id="trail">.*?</table>', body, re.S)[0]
         assert "corrigió un registro" in table and "deshizo una corrección" in table, asked
         assert f", {hour}</th>" in table and "T" not in re.search(r'<th scope="row">(.*?)</th>', table)[1]
-        assert "brix_raw_deg" not in table and "°Brix leído: 24.6 °Bx" in table and f'href="/records/{odd}"' in table and f"Lectura de {name}, {SLIPPED}" in table
+        assert "brix_raw_deg" not in table and table.count("°Brix leído: 24.6 °Bx") == table.count("°Brix leído: 2.46 °Bx") == 2 and f"por qué: {WHY}" in table and f'href="/records/{odd}"' in table and f"Lectura de {name}, {SLIPPED}" in table
         assert 'data-head="Antes"' in table and 'data-head="Después"' in table
     none = client.get("/trail?subject=LA-355&lang=es").get_data(as_text=True)
     assert "<h1>Ningún cambio anotado en «LA-355»</h1>" in none and "Los últimos 0" not in none and "subject=" in re.search(r"¿Querías decir\?.*?</p>", none)[0]

@@ -68,10 +68,11 @@ def _plain(kept: str | None, kind: str | None) -> str:
 
 def _field(name: str, value: Any, kind: str | None) -> str:
     """A field and its value: of a record as its page says them, of anything else by the trail's own words, else by a record's field of that name."""
-    own = kind is not None and (name == "plot" or any(f.name == name for f in dictionary.fields(kind)))
+    own = kind in dictionary.kinds() and (name == "plot" or any(f.name == name for f in dictionary.fields(kind)))
     if not own and known(f"trail.field.{name}"):
         return f"{words(f'trail.field.{name}')}: {_value(value)}"
     label, say = record_words.named(kind, name)
+    value = survey.typed(kind, {name: value})[name] if own else value  # as typed in a form, where a comma may stand for the point
     return f"{label}: {say(value)}" if label and not isinstance(value, (list, dict)) else f"{name}: {_value(value)}"
 
 

@@ -21,7 +21,7 @@ from .earlier_service import last_corrections, left_out, photos_here  # noqa: F4
 from .held_service import mend_alike  # noqa: F401
 from .history_service import history as record_history, kinds_of, of_plot as ids_of_plot, undoable  # noqa: F401
 from .intake import ALREADY, HELD, KEPT, Decision
-from .office_service import accept, held, mend, set_aside, settle_doubt  # noqa: F401
+from .office_service import accept, held, mend, set_aside, settle_doubt, typed  # noqa: F401
 from .tables_service import (age_checks, data_version, in_force, labors, loads, losses, markings, orders_done, outlines_walked, photos, readings, remarks,  # noqa: F401
                              rival_corrections, rounds, row_counts, table, weighings)
 from .taking_service import judged, reason, rejudge, take, write  # noqa: F401
