@@ -62,7 +62,7 @@
   // What is above the picture, and the list; said aloud once the hand has rested.
   const say = () => {
     const title = said.layers[layer].titles[week];
-    find("answer").textContent = title;
+    window.pinarioMap.wholeWeeks(find("answer"), title);
     document.title = title + titleEnd;
     document.querySelector(".week-of").textContent = mondays[week];
     if (list) list.show(layer, week, chosen);

@@ -11,6 +11,9 @@
   const CAPITALS = 0.74;
   // A number may be written this much narrower than its font would.
   const NARROWED = 0.78;
+  // What stays free of a number's room, in units of its font: two plots' numbers beside each other must not be read as one. On a desk, where the
+  // whole estate is seen at once, a number that has no room so is written without; on a phone one tap goes where it has.
+  const APART = 0.35;
   const WIDTHS_AN_EM = 12;
 
   // How far a segment stays from the middle of a box, as a part of the box: 1 touches it. Scaled so that the box is a square of half-side 1.
@@ -38,9 +41,13 @@
     // Marks of nearly the same width share their places: by mark its width in steps, by width the places [x, y, size] of all plots.
     const widths = new Map();
     const kept = new Map();
-    const widthOf = (mark) => {
-      if (!widths.has(mark)) widths.set(mark, Math.ceil((pen.measureText(mark).width / 100) * (mark.length > 1 ? NARROWED : 1) * WIDTHS_AN_EM));
-      return widths.get(mark);
+    const inkOf = (mark) => (pen.measureText(mark).width / 100) * (mark.length > 1 ? NARROWED : 1);
+    const phone = window.matchMedia("(max-width: 40rem)");
+    const number = (mark) => /\d/.test(mark);
+    const widthOf = (mark, apart) => {
+      const key = apart ? `${mark} ` : mark;
+      if (!widths.has(key)) widths.set(key, Math.ceil((apart ? (inkOf(mark) + APART) / SQUEEZED : inkOf(mark)) * WIDTHS_AN_EM));
+      return widths.get(key);
     };
 
     // [left, right] of the widest part of a plot at a height; null where there is none.
@@ -102,12 +109,19 @@
     };
 
     // Offset of a plot's place in the list of its mark's width; sought once, when first asked for.
-    const found = (i, mark) => {
-      const width = widthOf(mark);
+    const found = (i, mark, apart) => {
+      const width = widthOf(mark, apart);
       if (!kept.has(width)) kept.set(width, new Float64Array(3 * plots.all).fill(-1));
       const out = kept.get(width);
       if (out[3 * i + 2] < 0) seek(i, (SQUEEZED * width) / WIDTHS_AN_EM / 2, out);
       return [out, 3 * i];
+    };
+
+    const written = (i, mark, scale, apart) => {
+      const [out, at] = found(i, mark, apart);
+      const fits = Math.floor(out[at + 2] * scale);
+      const px = Math.min(fits, Math.max(USUAL_PX, Math.min(Math.floor(fits / 4), MOST_PX)));
+      return px < leastOf(mark) ? null : { x: out[at], y: out[at + 1], px, most: (apart ? inkOf(mark) : widthOf(mark, apart) / WIDTHS_AN_EM) * out[at + 2] * scale };
     };
 
     return {
@@ -115,14 +129,11 @@
       // {x, y, px, most}: where, how large and at most how broad a mark is written at a scale (pixels the world's width); null where it can't be read.
       place: (i, mark, scale) => {
         if (!mark || breadth[i] * scale < LEAST_NUMBER_PX / 2) return null;
-        const [out, at] = found(i, mark);
-        const fits = Math.floor(out[at + 2] * scale);
-        const px = Math.min(fits, Math.max(USUAL_PX, Math.min(Math.floor(fits / 4), MOST_PX)));
-        return px < leastOf(mark) ? null : { x: out[at], y: out[at + 1], px, most: (widthOf(mark) / WIDTHS_AN_EM) * out[at + 2] * scale };
+        return written(i, mark, scale, number(mark)) ?? (number(mark) && !phone.matches ? written(i, mark, scale, false) : null);
       },
       // Pixels the world's width from which a mark can be read in a plot; Infinity where it has no outline.
       scaleFor: (i, mark) => {
-        const [out, at] = found(i, mark);
+        const [out, at] = found(i, mark, number(mark) && phone.matches);
         return out[at + 2] > 0 ? leastOf(mark) / out[at + 2] : Infinity;
       },
     };

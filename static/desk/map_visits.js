@@ -14,7 +14,7 @@
 
     return (week) => {
       const rows = told.weeks[week] ?? [];
-      title.textContent = layers.put(told.title, { week: plots.weeks[week] });
+      window.pinarioMap.wholeWeeks(title, layers.put(told.title, { week: plots.weeks[week] }));
       table.hidden = !rows.length;
       none.hidden = rows.length > 0;
       body.replaceChildren(...rows.map(([i, work, before, after]) => {

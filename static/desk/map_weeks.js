@@ -1,6 +1,17 @@
 // The strip of weeks as navigator: a click or the arrow keys, Home and End take another week without asking the office.
 "use strict";
 (() => {
+  // Words in which no line breaks within a week's code (2027-W43), as the page's own headlines have them (layout.weeks_whole).
+  window.pinarioMap.wholeWeeks = (box, text) => {
+    box.replaceChildren(...text.split(/(\b\d{4}-W\d{2}\b)/).map((part, k) => {
+      if (k % 2 === 0) return part;
+      const week = document.createElement("span");
+      week.className = "week";
+      week.textContent = part;
+      return week;
+    }));
+  };
+
   window.pinarioMap.weeksOf = (strip, take) => {
     const links = [...strip.querySelectorAll("a[data-week]")];
     const frame = strip.closest(".scroll");
