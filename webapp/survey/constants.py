@@ -26,6 +26,6 @@ BRIX_USUAL_LOW = ((0.0, 5.0), (24.0, 8.0), (36.0, 11.0), (48.0, 16.0), (60.0, 20
 """(months, °Bx) least that plots of an age usually read: the ripening model's practice curve less what plots of one age differ (1.5 °Bx, more
 while they rise steeply); from memory. Where figures are said at all they lie a little higher (3 y 14–18, 4 y 18–22, 5 y 21–25, 6 y 23–27 °Bx)."""
 SCALE_TIMES = Constant("how many times below or above what piñas of an age usually weigh one piña is out of scale", 4.0, "1", 0.0, "convention: piñas of one plot differ by 30 % (CV), plots by 20", FROM_MEMORY)
-LOAD_SCALE_TIMES = Constant("the same of the mean piña of a load", 2.5, "1", 0.0, "convention: piñas of one plot differ by 30 % (CV), plots by 20", FROM_MEMORY)
+LOAD_SCALE_TIMES = Constant("how many times above it the mean piña of a load is", 2.5, "1", 0.0, "convention: piñas of one plot differ by 30 % (CV), plots by 20", FROM_MEMORY)
 PINA_USUAL_KG = ((0.0, 0.3, 2.0), (24.0, 2.0, 4.0), (36.0, 5.0, 9.0), (48.0, 11.0, 17.0), (60.0, 19.0, 27.0), (72.0, 27.0, 36.0), (84.0, 33.0, 43.0), (96.0, 36.0, 48.0))
 """(months, low, high kg) usual piñas by age, rainfed commercial; from memory, no published curve found. The first line is of what is planted."""

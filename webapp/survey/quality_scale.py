@@ -22,11 +22,11 @@ THOUSAND = 1000.0
 """Tonnes written where kilograms are asked for."""
 
 
-def limits_kg(age: float | None, times: float) -> tuple[float, float, float, float]:
-    """(least, usual low, usual high, most) kg of a piña at an age in months, least and most so many ``times`` beyond the usual; of an unknown age the widest."""
+def limits_kg(age: float | None, times_most: float) -> tuple[float, float, float, float]:
+    """(least, usual low, usual high, most) kg of a piña at an age in months, the most so many times above the usual; of an unknown age the widest. Below, a load has room for piñas counted in thirds (``quality_land``)."""
     ages, low, high = (np.array(column) for column in zip(*k.PINA_USUAL_KG))
     usual = (float(low[0]), float(high[-1])) if age is None else (float(np.interp(age, ages, low)), float(np.interp(age, ages, high)))
-    return usual[0] / times, *usual, usual[1] * times
+    return usual[0] / float(k.SCALE_TIMES), *usual, usual[1] * times_most
 
 
 def all_doubts(loads: pd.DataFrame, weighings: pd.DataFrame, plots: pd.DataFrame) -> list[dict]:
