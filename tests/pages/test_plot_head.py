@@ -1,7 +1,6 @@
 """The top of a plot's page and its figure: windows with years and intervals, what forbids the cut, what standing costs, every step and mark explained."""
 
 import re
-import shutil
 from datetime import date
 
 import numpy as np
@@ -9,11 +8,12 @@ import pytest
 
 from webapp.crop import service as crop
 from webapp.cutting import plot_service as cutting_of
-from webapp.database import open_estate
 from webapp.land import service as land
 from webapp.pages import plot_head
 from webapp.ripeness import first_ripe, stand_service
 from webapp.ripeness import service as ripeness
+
+from .reading import head_of, plain
 
 TODAY = date(2026, 11, 23)
 SPRAYED, LATE, PRUNED, PICKED = "LH-47", "MT-44", "LA-23", "VS-04"
@@ -21,25 +21,9 @@ SPRAYED, LATE, PRUNED, PICKED = "LH-47", "MT-44", "LA-23", "VS-04"
 
 @pytest.fixture(scope="module")
 def office(demo_made, tmp_path_factory):
-    from webapp import create_app
-    from webapp.commands.seeding import SIGN_INS
+    with head_of(demo_made, tmp_path_factory.mktemp("head")) as opened:
+        yield opened
 
-    path = shutil.copy(demo_made, tmp_path_factory.mktemp("head") / "demo.db")
-    app, db = create_app(path, testing=True), open_estate(path)
-    client = app.test_client()
-    client.post("/sign-in", data={"login": "jefa", "password": next(p for _, name, p, _ in SIGN_INS if name == "jefa")})
-
-    def page(address, language="es"):
-        reply = client.get(f"{address if address.startswith('/') else '/plots/' + address}?lang={language}")
-        assert reply.status_code == 200
-        return reply.get_data(as_text=True)
-
-    yield page, db
-    db.conn.close()
-
-
-def plain(html):
-    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", re.sub(r'<span class="week">(.*?)</span>', r"\1", html))).replace("\u00a0", " ").strip()
 
 
 def beside(body):

@@ -1,7 +1,6 @@
 """Words of a plot's page that must not contradict its own numbers: headline and window, what hangs on a coin toss, dips, chances, a cut plot's tonnes."""
 
 import re
-import shutil
 from datetime import date, timedelta
 
 import numpy as np
@@ -9,7 +8,6 @@ import pytest
 
 from webapp.crop import came_service
 from webapp.cutting import explain
-from webapp.database import open_estate
 from webapp.land import service as land
 from webapp.pages import map_figures, plot_said
 from webapp.ripeness import service as ripeness
@@ -18,28 +16,14 @@ from webapp.sentences import format_chance, format_share, say
 from webapp.survey import service as survey
 from webapp.weeks import monday_of
 
+from .reading import head_of, plain
+
 
 @pytest.fixture(scope="module")
 def office(demo_made, tmp_path_factory):
-    from webapp import create_app
-    from webapp.commands.seeding import SIGN_INS
+    with head_of(demo_made, tmp_path_factory.mktemp("words")) as opened:
+        yield opened
 
-    path = shutil.copy(demo_made, tmp_path_factory.mktemp("words") / "demo.db")
-    app, db = create_app(path, testing=True), open_estate(path)
-    client = app.test_client()
-    client.post("/sign-in", data={"login": "jefa", "password": next(p for _, name, p, _ in SIGN_INS if name == "jefa")})
-
-    def page(address, language="es"):
-        reply = client.get(f"{address if address.startswith('/') else '/plots/' + address}?lang={language}")
-        assert reply.status_code == 200
-        return reply.get_data(as_text=True)
-
-    yield page, db
-    db.conn.close()
-
-
-def plain(html):
-    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", re.sub(r'<span class="week">(.*?)</span>', r"\1", html))).replace("\u00a0", " ").replace("&lt;", "<").replace("&gt;", ">").strip()
 
 
 def head(body):
