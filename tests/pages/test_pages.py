@@ -55,6 +55,18 @@ def test_one_number_everywhere(demo_site, sign_in):
     assert exported["ripe_share"] == pytest.approx(told["ripe_share"], abs=1e-4)
 
 
+@pytest.mark.parametrize("login, offered", [("jefa", True), ("jimador", False)])
+def test_the_file_of_all_weeks_is_offered_to_who_may_take_it(demo_site, sign_in, login, offered):
+    """Walk 6 ends with the same answer in an export: the way there stands under the list and the full table."""
+    client = sign_in(login)
+    for page in ("/ripeness", "/map/table?week=2027-W10"):
+        reply = client.get(page)
+        links = re.findall(r'href="(/export/plots\.\w+)"', reply.get_data(as_text=True))
+        assert links == (["/export/plots.csv", "/export/plots.json"] if offered and reply.status_code == 200 else []), (page, reply.status_code)
+        assert all(client.get(link).status_code == 200 for link in links)
+    assert offered == (client.get("/export/plots.csv").status_code == 200)
+
+
 def test_tonnes_agree(demo_site, sign_in):
     path = demo_site.config["ESTATE"]
     client, code = sign_in("jefa"), "VS-04"
