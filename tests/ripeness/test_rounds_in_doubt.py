@@ -56,6 +56,9 @@ def test_a_plot_whose_only_round_is_in_doubt_is_called_as_one_nobody_has_sampled
     assert re.search(r'id="unread">De las 2 tablas del plan, \d no tienen? ningún muestreo que cuente', pages["/cutting", "es"])
     for address in ("/map", "/estate"):
         assert say("ripeness.thin.none_counts", "es", n=2) in pages[address, "es"] and not re.search("nadie la ha muestreado|Nadie ha muestreado|nada muestreado", pages[address, "es"])
+    for address, told, never in (("/visits", "pages.visits.doubted", "pages.visits.never"), ("/estate", "pages.estate.doubted", ">nunca<")):
+        never = say(never, "es") if never.startswith("pages") else never
+        assert say(told, "es") in pages[address, "es"] and never not in pages[address, "es"], address
     assert "cuánto está maduro nadie lo ha medido" in pages["/estate", "es"] and "muestreo que cuente" in pages["/today", "es"]
 
 

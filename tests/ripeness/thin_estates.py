@@ -100,7 +100,7 @@ def walked(db, path, crew=6):
     assert client.post("/sign-in", data={"login": LOGIN, "password": PASSWORD}).status_code == 303
     said = {}
     both = ["/ripeness", *(f"/plots/{code}" for code in ripe.meta["plots"][:1])]
-    for address, language in [(a, "es") for a in ("/today", "/map", "/estate", "/cutting", *both, *(f"/plots/{code}" for code in ripe.meta["plots"][-1:]))] + [(a, "en") for a in both]:
+    for address, language in [(a, "es") for a in ("/today", "/map", "/estate", "/cutting", "/visits", *both, *(f"/plots/{code}" for code in ripe.meta["plots"][-1:]))] + [(a, "en") for a in both]:
         reply = client.get(f"{address}?lang={language}")
         assert reply.status_code == 200, (address, reply.status_code)
         text = reply.get_data(as_text=True)

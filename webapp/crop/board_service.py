@@ -41,6 +41,7 @@ class Board:
     open_way: np.ndarray      # [P] no road to it is closed this week
     planted: np.ndarray       # [P] its plants are in the ground today: before that nobody is sent there
     last_visit: tuple[str | None, ...]
+    doubted: tuple[int, ...]  # [P] rounds in doubt that do not count until somebody looks
     week_t: np.ndarray        # [P, W] 80 % width of the ripe tonnes of one week, t
     week_gain_t: np.ndarray   # [P, W, 3] how much narrower a sample, a count or both would make it
 
@@ -77,8 +78,9 @@ def _made(db: Database) -> Board:
     pace = walking.Pace(**{name: float(s[name]) for name in walking.Pace.__dataclass_fields__ if name != "plants"}, plants=int(float(ripeness_constants.VISIT_PLANTS)))
     there = frame.reindex(codes)
     last = tuple(ripe.meta["by_plot"][code]["last_visit"] for code in codes)
+    doubted = tuple(int(ripe.meta["by_plot"][code].get("n_doubted", 0)) for code in codes)
     planted = ~ripeness.unplanted(ripe)[:, 0]
-    return Board(tuple(codes), w, doubt, shared, others, visits_worth.gains(w, doubt, others) * planted[:, None], pace, there[["lat", "lon"]].to_numpy(float).reshape(-1, 2), _open_way(db, there), planted, last, *visits_worth.by_week(known))
+    return Board(tuple(codes), w, doubt, shared, others, visits_worth.gains(w, doubt, others) * planted[:, None], pace, there[["lat", "lon"]].to_numpy(float).reshape(-1, 2), _open_way(db, there), planted, last, doubted, *visits_worth.by_week(known))
 
 
 def _known(db: Database, ripe: Answer, tonnes: Answer, frame: Any) -> visits_worth.Known:

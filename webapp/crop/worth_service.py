@@ -74,7 +74,7 @@ def _row(b: Board, i: int, work: int, minutes: float) -> dict[str, Any]:
     tonnes, others = float(w.tonnes_gain[i, work]), float(b.others_t[i]) if work != visits_worth.COUNT else 0.0
     return {"code": b.plots[i], "work": visits_worth.WORK[work], "minutes": float(minutes), "gain_part": float(b.gain[i, work]), "gain_part_per_hour": float(60 * b.gain[i, work] / minutes) if minutes > 0 else 0.0,
             "window_weeks": float(w.weeks[i]), "window_weeks_after": float(w.weeks[i]) - weeks, "window_end_weeks": float(w.end_weeks[i]), "window_end_weeks_after": float(w.end_weeks[i]) - end, "ripe_mass_width_t": float(w.tonnes[i]), "ripe_mass_width_after_t": float(w.tonnes[i]) - tonnes,
-            "others_narrowed_t": others, "last_visit": b.last_visit[i], "way_open": bool(b.open_way[i]), "why": _why(b, i, work, weeks, end, tonnes)}
+            "others_narrowed_t": others, "last_visit": b.last_visit[i], "doubted": b.doubted[i], "way_open": bool(b.open_way[i]), "why": _why(b, i, work, weeks, end, tonnes)}
 
 
 WHY = {(True, False, False): "window", (False, True, False): "end", (True, True, False): "window_end", (False, False, True): "tonnes", (True, False, True): "both", (False, True, True): "end_tonnes", (True, True, True): "all"}

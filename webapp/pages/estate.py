@@ -76,7 +76,7 @@ def _unvisited(ripe: Any, frame: Any) -> list[dict]:
         if kind == "T" or ripe.meta["by_plot"][code]["age_months"] < 0:
             continue
         last = ripe.meta["by_plot"][code]["last_visit"]
-        out.append({"code": code, "name": frame.at[code, "name"], "planted_on": frame.at[code, "planted_on"], "last": last, "weeks": (today - date.fromisoformat(last)).days // 7 if last else None, "letter": letter(ripe.arrays["condition"][i, 0], bool(last)), "word": word(ripe.arrays["condition"][i, 0], bool(last)),
+        out.append({"code": code, "name": frame.at[code, "name"], "planted_on": frame.at[code, "planted_on"], "last": last, "doubted": ripe.meta["by_plot"][code].get("n_doubted", 0), "weeks": (today - date.fromisoformat(last)).days // 7 if last else None, "letter": letter(ripe.arrays["condition"][i, 0], bool(last)), "word": word(ripe.arrays["condition"][i, 0], bool(last)),
                     "tone": ramp(float(ripe.arrays["share"][i, 0])), "share": float(ripe.arrays["share"][i, 0]), "low": float(ripe.arrays["share_lo"][i, 0]), "high": float(ripe.arrays["share_hi"][i, 0])})
     return sorted(out, key=lambda row: (row["weeks"] is not None, -(row["weeks"] or 0), row["code"]))[:MOST_UNVISITED]
 
