@@ -89,3 +89,33 @@ def test_the_office_that_leaves_a_round_lets_it_count(demo_made, tmp_path):
         assert survey.data_version(db) != before, "the fit is made again with it"
     finally:
         db.close()
+
+
+def test_one_plot_asked_alone_says_what_the_estate_said_of_it(demo_made, tmp_path):
+    """Far rounds in three plots, fitted; then something changes elsewhere: their pages, reckoned from the stored fit, agree with the list to the last digit shown."""
+    from webapp import database
+    from webapp.ripeness import service
+    from webapp.survey import correcting_service as correcting
+    from webapp.survey import service as survey
+
+    db = database.open_estate(shutil.copy(demo_made, tmp_path / "demo.db"))
+    try:
+        readings, plots = survey.readings(db), ("LA-13", "LA-23", "LA-26")
+        for plot, by in zip(plots, (5.5, 6.5, 8.0)):
+            rounds = readings[(readings["plot"] == plot) & readings["round"].notna()].sort_values("taken_at")
+            for row in rounds[rounds["round"] == rounds["round"].iloc[-1]].itertuples():
+                correcting.correct(db, row.id, {"brix_raw_deg": round(row.brix_raw_deg - by, 2)}, "Ana")
+        service.fit(db)
+        a = service.answer(db)
+        assert a.arrays["visit_doubt"].max() > 0.5
+        i = [a.meta["plots"].index(plot) for plot in plots]
+        load = survey.loads(db).iloc[0]
+        correcting.correct(db, load["id"], {"plants": int(load["plants"]) + 1}, "Ana")
+        assert service.stale(service.answer(db), db)
+        for at, plot in zip(i, plots):
+            now = service.plot_now(db, plot)
+            for name in ("mean_deg", "sd_deg", "share", "chance"):
+                assert now[name] == pytest.approx(a.arrays[name][at], abs=1e-5), (plot, name)
+            assert now["window"] == a.meta["by_plot"][plot]["window"]
+    finally:
+        db.close()

@@ -139,3 +139,25 @@ def test_it_teaches_nothing_until_somebody_has_looked(demo_made, tmp_path):
     assert survey.out_of_scale(db) == set() and survey.data_version(db) != version
     assert abs(tonnage.answer(db, fresh=True).arrays["mass_t"][i, 0] / during[i] - 1) > 0.03
     db.conn.close()
+
+
+def test_a_proposal_taken_and_undone_is_asked_again(demo_made, tmp_path):
+    """Else the load would count for nothing for ever, with nothing left to answer."""
+    import shutil
+
+    from webapp.survey import correcting_service, office_service
+
+    db = open_estate(shutil.copy(demo_made, tmp_path / "demo.db"))
+    survey.load_file(db, b"plot,taken_at,plants,net_kg,ticket\nVS-04,2026-11-20T12:00:00-06:00,400,14,B-odd\n", "load.csv", who="prueba")
+    open_ones = lambda: [d for d in survey.doubts(db) if d["code"] == "load_out_of_scale"]  # noqa: E731
+    doubt, = open_ones()
+    office_service.settle_doubt(db, doubt["id"], "take", "prueba")
+    assert open_ones() == [] and survey.out_of_scale(db) == set()
+    mended = survey.loads(db).query("ticket == 'B-odd'")["id"].iloc[0]
+    correcting_service.undo(db, mended, "prueba", "no era")
+    again, = open_ones()
+    assert survey.out_of_scale(db) == {again["record"]}
+    office_service.settle_doubt(db, again["id"], "leave", "prueba")
+    survey.review(db)
+    assert open_ones() == [] and survey.out_of_scale(db) == set()
+    db.conn.close()

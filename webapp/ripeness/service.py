@@ -198,7 +198,7 @@ def model_of(a: Answer) -> tuple[ripening.Fit, ripening.Land, visits.Visits]:
 
 def _one(db: Database, a: Answer, code: str, readings: Any = None) -> tuple[ripening.Fit, ripening.Land, list[str], Any, visits.Visits]:
     """The stored fit cut down to one plot, with that plot's land and visits of today. Problem ``plot_not_standing``."""
-    model, _, _ = model_of(a)
+    model, _, fitted = model_of(a)
     plots, now, how, frame = inputs.ground(db, clock.of(db).today())
     if code not in plots:
         raise Problem("plot_not_standing", where=code, status=404)
@@ -207,11 +207,12 @@ def _one(db: Database, a: Answer, code: str, readings: Any = None) -> tuple[ripe
     one = replace(now.of(np.array([i])), zone=np.array([zones.index(name) if name in zones else 0]), zones=tuple(zones))
     if code in a.meta["plots"]:
         at = a.meta["plots"].index(code)
-        about, widen = model.about[at: at + 1], model.widen[at: at + 1]
+        about, widen, before = model.about[at: at + 1], model.widen[at: at + 1], fitted.of(np.array([at]))
     else:  # came after the fit: on the estate's curve, as wide as the widest of those fitted
         about, widen = np.zeros(1), model.widen.max(axis=0, keepdims=True, initial=1.0)
+        before = None
     model = replace(model, about=about, widen=widen)
-    return model, one, [how[i]], frame, weighing.weighed(model, inputs.seen(db, [code], one, a.meta.get("plants_sd_deg"), readings), one, a.meta.get("n_visits"))
+    return model, one, [how[i]], frame, weighing.again(model, inputs.seen(db, [code], one, a.meta.get("plants_sd_deg"), readings), one, a.meta.get("n_visits"), before)
 
 
 def plot_now(db: Database, code: str, readings: Any = None) -> dict[str, Any]:

@@ -50,6 +50,20 @@ def weighed(f: ripening.Fit, visits: Visits, land: ripening.Land, among: int | N
     return seen
 
 
+def again(f: ripening.Fit, visits: Visits, land: ripening.Land, among: int | None, before: Visits | None) -> Visits:
+    """One plot's visits weighed by a stored fit: those that the fit knew keep the doubt it gave them (``before``, of the same plot), only others are asked anew.
+
+    The fit's doubts are of the round before its last, on the estate's scale; asked again of a single plot they came out otherwise, and the plot's page said other shares than the list.
+    """
+    seen = weighed(f, visits, land, among)
+    if before is None:
+        return seen
+    known = {(day, round(mean, 9), n): doubt for day, mean, n, doubt, sure in zip(*(getattr(before, name)[before.mask] for name in ("day", "mean", "n", "doubt", "sure"))) if not sure}
+    for j in np.flatnonzero(visits.mask[0] & (visits.sure[0] == 0)):
+        seen.doubt[0, j] = known.get((visits.day[0, j], round(float(visits.mean[0, j]), 9), visits.n[0, j]), seen.doubt[0, j])
+    return seen
+
+
 def _away(f: ripening.Fit, visits: Visits, land: ripening.Land, plots: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """[n, M] variance °Bx² of the distance of each visit of some plots from what all others say of it, and that distance in its sds."""
     total, z = (np.zeros((len(plots), visits.mask.shape[1])) for _ in range(2))

@@ -179,9 +179,11 @@ def doubts(db: Database, open_only: bool = True) -> list[dict]:
 
 
 def add_doubts(db: Database, found: Iterable[dict], at: str) -> None:
-    """Doubts not told before; an open one gets its newest words, a settled one is not raised again."""
+    """Doubts not told before; an open one gets its newest words, one left as it is is not raised again; one whose proposal was taken is,
+    for then what was taken has been undone."""
     db.conn.executemany("INSERT INTO doubt (code, record, params, proposal, at) VALUES (?, ?, ?, ?, ?) ON CONFLICT (code, record) DO UPDATE "
-                        "SET params = excluded.params, proposal = excluded.proposal WHERE settled IS NULL AND (params <> excluded.params OR proposal IS NOT excluded.proposal)",
+                        "SET params = excluded.params, proposal = excluded.proposal, settled = NULL, settled_at = NULL, settled_by = NULL "
+                        "WHERE settled = 'take' OR settled IS NULL AND (params <> excluded.params OR proposal IS NOT excluded.proposal)",
                         [[d["code"], d["record"], json.dumps(d["params"], ensure_ascii=False, sort_keys=True, default=str),
                           json.dumps(d["proposal"], ensure_ascii=False) if d["proposal"] else None, at] for d in found])
 
